@@ -1,0 +1,136 @@
+// Package cli is the command line: one file a command. A command reads, calls
+// the engine and hands the result to package report; it computes nothing.
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"tidemark/evidence/source"
+	"tidemark/rules"
+)
+
+// Env is what a command gets from the world around it.
+type Env struct {
+	In       io.Reader
+	Out, Err io.Writer
+	Width    int // of the terminal in characters; 0 where unknown
+	Version  string
+}
+
+// Exit statuses.
+const (
+	exitDone  = 0 // it did what was asked
+	exitError = 1 // the program could not
+	exitInput = 2 // the input is at fault
+)
+
+// inputError is a fault of the input: exit status 2.
+type inputError struct{ err error }
+
+func (e inputError) Error() string { return e.err.Error() }
+func (e inputError) Unwrap() error { return e.err }
+
+// Run carries out a command line and returns the exit status.
+func Run(ctx context.Context, args []string, env Env) int {
+	root := newRoot(env)
+	root.SetArgs(args)
+	root.SetIn(env.In)
+	root.SetOut(env.Out)
+	root.SetErr(env.Err)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitDone
+	}
+	var faults *source.Faults
+	switch {
+	case errors.As(err, &faults):
+		// The faults speak for themselves, one a line.
+		fmt.Fprintln(env.Err, faults.Error())
+	default:
+		fmt.Fprintln(env.Err, "tidemark: "+err.Error())
+	}
+	var input inputError
+	if errors.As(err, &input) || faults != nil {
+		return exitInput
+	}
+	return exitError
+}
+
+// shared are the flags that all commands take.
+type shared struct {
+	env   Env
+	rules []string
+}
+
+func newRoot(env Env) *cobra.Command {
+	s := &shared{env: env}
+	root := &cobra.Command{
+		Use:   "tidemark",
+		Short: "Works out what killed an engine from what is found when it is taken apart",
+		Long: `Tidemark works out, from what is seen and measured while an engine is taken
+apart, what killed it, by what chain, how surely, and what to look at next.
+
+It supports a qualified person's judgement and does not replace it.`,
+		Example: `  tidemark diagnose                 the built-in example
+  tidemark diagnose case.toml       a case of your own
+  tidemark signs pickup             what can be looked for on the oil pickup
+  tidemark rules check my-packs     faults of a shop's own rules`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Version:       env.Version,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return inputError{fmt.Errorf("there is no command %q; tidemark --help lists them", args[0])}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.SetVersionTemplate("tidemark {{.Version}}\n")
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SuggestionsMinimumDistance = 2
+	root.PersistentFlags().StringArrayVar(&s.rules, "rules", nil, "lay the packs of `DIR` over the built-in book (may be given again)")
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return inputError{err} })
+	root.AddCommand(newDiagnose(s), newSigns(s), newCauses(s), newRules(s))
+	return root
+}
+
+// book loads the built-in packs and those laid over them.
+func (s *shared) book(faults *source.Faults) (*rules.Book, error) {
+	layers := [][]rules.Text{rules.Embedded()}
+	for _, dir := range s.rules {
+		layers = append(layers, rules.ReadDir(dir, faults))
+	}
+	b := rules.Load(faults, layers...)
+	if b == nil {
+		return nil, faults
+	}
+	return b, nil
+}
+
+// atMost is cobra's argument check with the exit status of a wrong input.
+func atMost(n int, what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) > n {
+			return inputError{fmt.Errorf("%s takes %s", cmd.CommandPath(), what)}
+		}
+		return nil
+	}
+}
+
+// formatFlag adds --format with its allowed words.
+func formatFlag(cmd *cobra.Command, into *string) {
+	cmd.Flags().StringVar(into, "format", "text", "`text` or json")
+}
+
+func checkFormat(format string) error {
+	if format != "text" && format != "json" {
+		return inputError{fmt.Errorf("--format is %q, and must be text or json", format)}
+	}
+	return nil
+}

@@ -1,0 +1,158 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"tidemark/engine"
+	"tidemark/evidence/source"
+	"tidemark/rules"
+)
+
+func newRules(s *shared) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "rules",
+		Short: "Check and test the book of rules",
+		Args:  atMost(0, "check or test"),
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(newRulesCheck(s), newRulesTest(s))
+	return cmd
+}
+
+// checked is what rules check tells as JSON.
+type checked struct {
+	rules.Size
+	Faults []source.Fault `json:"faults"`
+}
+
+func newRulesCheck(s *shared) *cobra.Command {
+	var format string
+	cmd := &cobra.Command{
+		Use:   "check [DIR]",
+		Short: "List all faults of a book, and its size",
+		Long: `Check loads the built-in book, or the packs of DIR laid over it, lists every
+fault as file:line:column, and ends with the size of the book. If DIR is a whole
+book of its own (it repeats the ids of the built-in packs), it is checked alone.
+
+It also tries the book on a few reference engines before anything is found: the
+expected number of causes there should be at most 3, and the chance that any
+outcome comes about between 0.3 and 0.9.
+
+Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
+		Args: atMost(1, "one folder"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := checkFormat(format); err != nil {
+				return err
+			}
+			var faults source.Faults
+			book := loadFor(s, args, &faults)
+			out := cmd.OutOrStdout()
+			if format == "json" {
+				c := checked{Faults: faults.List()}
+				if book != nil {
+					c.Size = book.Size()
+				}
+				if c.Faults == nil {
+					c.Faults = []source.Fault{}
+				}
+				if err := writeJSON(out, c); err != nil {
+					return err
+				}
+				if book == nil {
+					return inputError{fmt.Errorf("the book has %d faults", faults.Errors())}
+				}
+				return nil
+			}
+			if book == nil {
+				return &faults
+			}
+			for _, f := range faults.List() {
+				fmt.Fprintln(out, f)
+			}
+			sane, err := engine.Sane(book)
+			if err != nil {
+				return err
+			}
+			for _, e := range sane {
+				fmt.Fprintf(out, "%s: %.1f causes expected there, an outcome in %.0f of 100", e.Engine, e.Causes, 100*e.Outcome)
+				if e.Causes > 3 || e.Outcome < 0.3 || e.Outcome > 0.9 {
+					fmt.Fprint(out, " (out of the sane range: at most 3, and 30 to 90)")
+				}
+				fmt.Fprintln(out)
+				for _, o := range e.Outcomes {
+					fmt.Fprintf(out, "  %-28s in %4.1f of 100; unlisted is to blame for %2.0f %%\n", o.ID, 100*o.Chance, 100*o.Unlisted)
+				}
+			}
+			printSize(out, book)
+			return nil
+		},
+	}
+	formatFlag(cmd, &format)
+	return cmd
+}
+
+func printSize(out io.Writer, b *rules.Book) {
+	n := b.Size()
+	fmt.Fprintf(out, "%d parts, %d signs, %d causes, %d steps, %d rules, %d examples\n", n.Parts, n.Signs, n.Causes, n.Steps, n.Rules, n.Examples)
+}
+
+// loadFor loads the book that check and test are about: the built-in one, or
+// DIR laid over it, or DIR alone where it is a whole book.
+func loadFor(s *shared, args []string, faults *source.Faults) *rules.Book {
+	layers := [][]rules.Text{rules.Embedded()}
+	for _, dir := range s.rules {
+		layers = append(layers, rules.ReadDir(dir, faults))
+	}
+	if len(args) == 1 {
+		texts := rules.ReadDir(args[0], faults)
+		if rules.Whole(texts) {
+			layers = [][]rules.Text{texts}
+		} else {
+			layers = append(layers, texts)
+		}
+	}
+	return rules.Load(faults, layers...)
+}
+
+func newRulesTest(s *shared) *cobra.Command {
+	return &cobra.Command{
+		Use:   "test [DIR]",
+		Short: "Run the examples that the packs carry",
+		Long: `Test works out every example of the packs and holds it against what the
+example says must lead and must not.
+
+Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
+		Args: atMost(1, "one folder"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var faults source.Faults
+			book := loadFor(s, args, &faults)
+			if book == nil {
+				return &faults
+			}
+			out, failed := cmd.OutOrStdout(), 0
+			for _, e := range book.Examples {
+				r, err := engine.RunExample(book, e)
+				if err != nil {
+					return inputError{fmt.Errorf("%s: example %s: %w", e.Pos, e.ID, err)}
+				}
+				if len(r.Failures) == 0 {
+					fmt.Fprintf(out, "ok    %s: %s (%s, %.0f %%)\n", e.ID, e.Title, r.Leader, 100*r.Blame)
+					continue
+				}
+				failed++
+				fmt.Fprintf(out, "FAIL  %s: %s\n", e.ID, e.Title)
+				for _, f := range r.Failures {
+					fmt.Fprintf(out, "      %s: %s\n", e.Pos, f)
+				}
+			}
+			fmt.Fprintf(out, "%d passed, %d failed\n", len(book.Examples)-failed, failed)
+			if failed > 0 {
+				return inputError{fmt.Errorf("%d examples failed", failed)}
+			}
+			return nil
+		},
+	}
+}

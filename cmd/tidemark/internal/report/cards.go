@@ -1,0 +1,238 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"tidemark/rules"
+)
+
+// SignInfo is a sign as JSON.
+type SignInfo struct {
+	ID      string   `json:"id"`
+	Name    string   `json:"name"`
+	Part    string   `json:"part"`
+	Look    string   `json:"look"`
+	Minutes float64  `json:"minutes"`
+	LostBy  []string `json:"lost_by"`
+	Behind  []string `json:"behind"`
+	Caution string   `json:"caution"`
+	ShownBy []string `json:"shown_by"`
+}
+
+// SignJSON turns a sign into its JSON shape.
+func SignJSON(s *rules.Sign) SignInfo {
+	out := SignInfo{ID: s.ID, Name: s.Title(), Part: s.Part.ID, Look: s.Look, Minutes: s.Minutes, Caution: s.Caution, LostBy: []string{}, Behind: []string{}, ShownBy: []string{}}
+	for _, l := range s.LostBy {
+		out.LostBy = append(out.LostBy, string(l.Kind)+" "+l.Part)
+	}
+	out.Behind = append(out.Behind, s.Part.Behind...)
+	for _, r := range s.By {
+		if !slices.Contains(out.ShownBy, r.From.ID) {
+			out.ShownBy = append(out.ShownBy, r.From.ID)
+		}
+	}
+	return out
+}
+
+// RuleInfo is a rule as JSON.
+type RuleInfo struct {
+	To       string  `json:"to"`
+	Kind     string  `json:"kind"` // leads_to, shows, is
+	HowOften float64 `json:"how_often"`
+	Because  string  `json:"because"`
+	Source   string  `json:"source"`
+}
+
+// NodeInfo is a cause, step or condition as JSON.
+type NodeInfo struct {
+	ID        string            `json:"id"`
+	Kind      string            `json:"kind"`
+	Name      string            `json:"name"`
+	Category  string            `json:"category,omitempty"`
+	BaseRate  float64           `json:"base_rate,omitempty"`
+	Note      string            `json:"note,omitempty"`
+	Rules     []RuleInfo        `json:"rules"`
+	From      []string          `json:"from"`
+	LookAlike map[string]string `json:"look_alikes,omitempty"`
+}
+
+// NodeJSON turns a cause, step or condition into its JSON shape.
+func NodeJSON(n *rules.Node) NodeInfo {
+	out := NodeInfo{ID: n.ID, Kind: string(n.Kind), Name: n.Name, Category: n.Category, BaseRate: n.BaseRate, Note: n.Note, Rules: []RuleInfo{}, From: []string{}, LookAlike: n.LookAlike}
+	for _, r := range n.Out {
+		i := RuleInfo{HowOften: r.HowOften, Because: r.Because, Source: r.Source, Kind: "leads_to"}
+		if r.Sign != nil {
+			i.To, i.Kind = r.Sign.ID, "shows"
+			if r.Is {
+				i.Kind = "is"
+			}
+		} else {
+			i.To = r.To.ID
+		}
+		out.Rules = append(out.Rules, i)
+	}
+	for _, r := range n.In {
+		if !slices.Contains(out.From, r.From.ID) {
+			out.From = append(out.From, r.From.ID)
+		}
+	}
+	return out
+}
+
+// SignList writes one sign a line, by part.
+func SignList(w io.Writer, signs []*rules.Sign, o Options) error {
+	p := newPage(w, o)
+	part := ""
+	for _, s := range signs {
+		if s.Part.ID != part {
+			if part != "" {
+				p.gap()
+			}
+			part = s.Part.ID
+			p.line("", "  ", "%s", upperFirst(s.Part.Name))
+		}
+		p.line("  ", "      ", "%s  %s", s.ID, s.Name)
+	}
+	return p.close()
+}
+
+// SignCard writes one sign whole.
+func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
+	p := newPage(w, o)
+	p.line("", "  ", "%s (%s)", upperFirst(s.Title()), s.ID)
+	p.line("  ", "  ", "%s", sentence(s.Look))
+	p.line("  ", "  ", "Takes %.0f min once it can be reached.", s.Minutes)
+	if len(s.Part.Behind) > 0 {
+		var names []string
+		for _, id := range s.Part.Behind {
+			names = append(names, b.Part(id).Name)
+		}
+		p.line("  ", "  ", "Lies behind: %s.", and(names))
+	}
+	if len(s.Part.Places) > 0 {
+		p.line("  ", "  ", "Places on it: %s.", strings.Join(s.Part.Places, ", "))
+	}
+	for _, l := range s.LostBy {
+		p.line("  ", "  ", "Look before: %s %s.", l.Kind, b.Part(l.Part).Name)
+	}
+	if s.Caution != "" {
+		p.line("  ", "  ", "Caution: %s", sentence(s.Caution))
+	}
+	p.gap()
+	p.line("", "  ", "Shown by")
+	for _, r := range s.By {
+		p.line("  ", "      ", "%s (%s): %s. %s [%s]", r.From.Name, r.From.ID, often(r), sentence(r.Because), sourceOf(r))
+	}
+	if s.Unlisted > 0 {
+		p.line("  ", "      ", "Also seen in about %.1f of 100 engines with none of these there.", 100*s.Unlisted)
+	}
+	return p.close()
+}
+
+func often(r *rules.Rule) string {
+	if r.Is {
+		return "it is this very thing"
+	}
+	word := r.Word
+	if word == "" {
+		word = rules.WordFor(r.HowOften)
+	}
+	return fmt.Sprintf("%s, in %s of 100", word, number(100*r.HowOften))
+}
+
+func number(x float64) string {
+	if x < 1 {
+		return fmt.Sprintf("%.2g", x)
+	}
+	return fmt.Sprintf("%.0f", x)
+}
+
+func sourceOf(r *rules.Rule) string {
+	if r.Source == "" {
+		return "by definition"
+	}
+	return r.Source
+}
+
+// NodeList writes one cause or step a line.
+func NodeList(w io.Writer, nodes []*rules.Node, o Options) error {
+	p := newPage(w, o)
+	for _, n := range nodes {
+		tail := string(n.Kind)
+		if n.Kind == rules.Cause {
+			tail = n.Category
+		}
+		p.line("", "      ", "%s  %s (%s)", n.ID, n.Name, tail)
+	}
+	return p.close()
+}
+
+// NodeCard writes a cause or step as a pattern card.
+func NodeCard(w io.Writer, b *rules.Book, n *rules.Node, o Options) error {
+	p := newPage(w, o)
+	p.line("", "  ", "%s (%s)", upperFirst(n.Name), n.ID)
+	switch n.Kind {
+	case rules.Cause:
+		p.line("  ", "  ", "A cause (%s). There in about %s of 100 engines that come in to be stripped, harm or no harm. [%s]", n.Category, number(100*n.BaseRate), n.Source)
+	case rules.Condition:
+		p.line("  ", "  ", "A circumstance, normal in itself; it makes things likelier and is never to blame.")
+	default:
+		p.line("  ", "  ", "A step: something produced it.")
+	}
+	if n.Per != "" {
+		p.line("  ", "  ", "One for each %s.", n.Per.Word())
+	}
+	if n.Note != "" {
+		p.line("  ", "  ", "%s", sentence(n.Note))
+	}
+	section := func(title string, rs []*rules.Rule, name func(*rules.Rule) string) {
+		if len(rs) == 0 {
+			return
+		}
+		p.gap()
+		p.line("", "  ", "%s", title)
+		for _, r := range rs {
+			p.line("  ", "      ", "%s: %s. %s [%s]", name(r), often(r), sentence(r.Because), sourceOf(r))
+		}
+	}
+	var leads, shows []*rules.Rule
+	for _, r := range n.Out {
+		if r.To != nil {
+			leads = append(leads, r)
+		} else {
+			shows = append(shows, r)
+		}
+	}
+	section("Comes from", n.In, func(r *rules.Rule) string { return fmt.Sprintf("%s (%s)", r.From.Name, r.From.ID) })
+	for _, need := range n.Needs {
+		var names []string
+		for _, x := range need.Of {
+			names = append(names, x.Name)
+		}
+		p.line("  ", "      ", "%s together: in %s of 100. %s [%s]", and(names), number(100*need.HowOften), sentence(need.Because), need.Source)
+	}
+	section("Leads to", leads, func(r *rules.Rule) string { return fmt.Sprintf("%s (%s)", r.To.Name, r.To.ID) })
+	section("Shows", shows, func(r *rules.Rule) string {
+		at := ""
+		if r.Where != "" {
+			at = ", " + r.Where
+		}
+		return fmt.Sprintf("%s%s (%s)", r.Sign.Title(), at, r.Sign.ID)
+	})
+	if len(n.LookAlike) > 0 {
+		p.gap()
+		p.line("", "  ", "Mistaken for")
+		var ids []string
+		for id := range n.LookAlike {
+			ids = append(ids, id)
+		}
+		slices.Sort(ids)
+		for _, id := range ids {
+			p.line("  ", "      ", "%s (%s): %s", b.Node(id).Name, id, sentence(n.LookAlike[id]))
+		}
+	}
+	return p.close()
+}

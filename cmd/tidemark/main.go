@@ -1,0 +1,23 @@
+// Command tidemark works out from what is found when an engine is taken apart
+// what killed it, by what chain, how surely, and what to look at next.
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"os/signal"
+
+	"tidemark/cmd/tidemark/internal/cli"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// run is main without the process around it.
+func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
+	return cli.Run(ctx, args, cli.Env{In: in, Out: out, Err: errs, Width: terminalWidth(), Version: version()})
+}

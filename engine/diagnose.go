@@ -1,0 +1,478 @@
+package engine
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"tidemark/engine/network"
+	"tidemark/evidence"
+	"tidemark/rules"
+)
+
+// Options are what a caller may choose.
+type Options struct {
+	Version string // of the program, told in the result
+	// Looks is how many next looks are worked out; 0 for the default of 8.
+	Looks int
+}
+
+// explainBudget bounds the search for the most probable explanation, in nodes.
+const explainBudget = 20000
+
+// Diagnose works out a case. The case must have been checked against the book
+// (Check). Findings that are impossible together give a *network.Clash.
+func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, error) {
+	if opt.Looks == 0 {
+		opt.Looks = 8
+	}
+	g := network.New(book, c)
+	g.Observe(c)
+	if c.Question != "" {
+		if err := g.Ask(c.Question, c.At); err != nil {
+			return nil, err
+		}
+	}
+	w := &work{book: book, c: c, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
+	var err error
+	if w.plain, err = g.Plain(); err != nil {
+		return nil, err
+	}
+	if w.post, err = w.plain.Posterior(nil); err != nil {
+		return nil, err
+	}
+	w.depths = g.Depths()
+	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict, w.explain, w.weights, w.findings, w.chain, w.next, w.overturned} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	w.tidy()
+	return w.d, nil
+}
+
+// work is a diagnosis in the making.
+type work struct {
+	book  *rules.Book
+	c     *evidence.Case
+	g     *network.Ground
+	opt   Options
+	d     *Diagnosis
+	plain *network.Plain
+	post  *network.Posterior
+
+	depths map[*network.Item]int
+	all    []*held // every candidate that was worked out, best first
+	lead   []*held // those of the verdict
+	best   map[*network.Item]bool
+	onWay  map[*network.Item]bool // items of the chain
+}
+
+// held is a candidate: one item, a family, or what is not listed.
+type held struct {
+	Candidate
+	items    []*network.Item
+	family   *network.Family
+	unlisted bool
+	depth    int
+	rename   bool
+}
+
+func (h *held) test() network.Test { return network.Test{Items: h.items, Unlisted: h.unlisted} }
+
+// key names a candidate in maps of weights.
+func (h *held) key() string {
+	if h.At == "" || h.At == "any" {
+		return h.ID
+	}
+	return h.ID + " @ " + h.At
+}
+
+func (w *work) header() error {
+	d := w.d
+	d.Case = CaseInfo{ID: w.c.ID, Title: w.c.Title, Question: w.c.Question, Engine: w.c.Engine.Facts, Story: ""}
+	if s, ok := w.c.History.Facts["story"].(string); ok {
+		d.Case.Story = s
+	}
+	if asked, at := w.g.Asked(); asked != nil {
+		d.Case.QuestionName = asked.Name
+		if len(at) > 0 && len(at) < len(w.g.ItemsOf(asked)) {
+			d.Case.QuestionAt = positions(at)
+		}
+	}
+	for _, p := range w.book.Packs {
+		d.Book.Packs = append(d.Book.Packs, PackInfo{p.ID, p.Version})
+	}
+	slices.SortFunc(d.Book.Packs, func(a, b PackInfo) int { return strings.Compare(a.ID, b.ID) })
+	d.Book.Hash = w.book.Hash
+	cost := w.plain.Cost()
+	d.Method = Method{Exact: true, Width: cost.Width}
+	d.Program.Version = w.opt.Version
+	for _, n := range w.book.ByKind(rules.Condition) {
+		for _, it := range w.g.ItemsOf(n) {
+			if p := w.post.Item(it); p >= 0.5 {
+				d.Conditions = append(d.Conditions, Condition{n.ID, n.Name, p})
+			}
+		}
+	}
+	for _, a := range w.g.Assumed {
+		d.Assumed = append(d.Assumed, Assumed{a.What, a.Because})
+	}
+	for _, x := range w.g.Dropped {
+		if x.As == evidence.Unavailable && w.finding(x.Finding).State == evidence.NotFound {
+			d.Assumed = append(d.Assumed, Assumed{x.Finding + " is taken as unavailable, not as not found", x.Why})
+		}
+	}
+	if c := w.c.Question; c == "" {
+		d.Assumed = append(d.Assumed, Assumed{"nothing is asked, so nothing is to blame for it; what is there is told", "the case has no question"})
+	}
+	return nil
+}
+
+func (w *work) finding(id string) evidence.Finding {
+	for _, f := range w.c.Findings {
+		if f.ID == id {
+			return f
+		}
+	}
+	return evidence.Finding{}
+}
+
+// positions joins the positions of items: "rod 3", "rods 2 and 3".
+func positions(items []*network.Item) string {
+	var at []string
+	for _, it := range items {
+		if it.At != "" {
+			at = append(at, it.At)
+		}
+	}
+	return joinPositions(at)
+}
+
+// joinPositions shortens "rod 2", "rod 3" to "rod 2 and 3", keeping the order.
+func joinPositions(at []string) string {
+	if len(at) == 0 {
+		return ""
+	}
+	cut := strings.LastIndexByte(at[0], ' ')
+	if cut < 0 {
+		return strings.Join(at, ", ")
+	}
+	prefix := at[0][:cut+1]
+	var numbers []string
+	for _, a := range at {
+		rest, ok := strings.CutPrefix(a, prefix)
+		if !ok {
+			return and(at)
+		}
+		numbers = append(numbers, rest)
+	}
+	return prefix + and(numbers)
+}
+
+func and(words []string) string {
+	switch len(words) {
+	case 0:
+		return ""
+	case 1:
+		return words[0]
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
+
+// asked tells whether an item is the outcome itself.
+func (w *work) asked(n *rules.Node) bool {
+	a, _ := w.g.Asked()
+	return a == n
+}
+
+// candidates works out present, acted and to blame for causes, steps and
+// families, screening by present.
+func (w *work) candidates() error {
+	for _, n := range w.book.Nodes {
+		if n.Kind == rules.Condition || w.asked(n) {
+			continue
+		}
+		if f := w.g.FamilyOf(n); f != nil {
+			h := &held{Candidate: Candidate{ID: n.ID, At: "any", Kind: "family", Name: n.Name, Category: n.Category, Present: w.post.Family(f)}, items: f.Items, family: f}
+			if err := w.measure(h); err != nil {
+				return err
+			}
+			single := h.Acted >= 0.25
+			for _, it := range f.Items {
+				s := w.single(it)
+				if !single && w.g.Asking() {
+					// The family has hardly acted: neither has any of it.
+					s.Screened, s.Acted, s.Blame = true, min(s.Present, h.Acted), 0
+					w.all = append(w.all, s)
+					continue
+				}
+				if err := w.measure(s); err != nil {
+					return err
+				}
+			}
+			continue
+		}
+		for _, it := range w.g.ItemsOf(n) {
+			if err := w.measure(w.single(it)); err != nil {
+				return err
+			}
+		}
+	}
+	if w.g.Asking() {
+		u := &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
+		var err error
+		if u.Blame, err = w.g.Blame(u.test(), w.post.LogP); err != nil {
+			return err
+		}
+		if u.Acted, err = w.g.Acted(u.test(), w.post.LogP); err != nil {
+			return err
+		}
+		u.Present = u.Acted // an unlisted thing that did nothing is nobody's question
+		u.Words = Likely(u.Blame)
+		if u.Blame >= 0.03 || u.Acted >= 0.2 {
+			if err := w.sits(u); err != nil {
+				return err
+			}
+		}
+		w.all = append(w.all, u)
+	}
+	slices.SortStableFunc(w.all, func(a, b *held) int {
+		return cmp.Or(cmp.Compare(b.Blame, a.Blame), cmp.Compare(b.Acted, a.Acted), cmp.Compare(b.Present, a.Present), strings.Compare(a.ID, b.ID), strings.Compare(a.At, b.At))
+	})
+	return nil
+}
+
+func (w *work) single(it *network.Item) *held {
+	kind := "step"
+	if it.Node.Kind == rules.Cause {
+		kind = "cause"
+	}
+	return &held{Candidate: Candidate{ID: it.Node.ID, At: it.At, Kind: kind, Name: it.Node.Name, Category: it.Node.Category, Present: w.post.Item(it)}, items: []*network.Item{it}}
+}
+
+// measure works out acted and blame of a candidate and keeps it.
+func (w *work) measure(h *held) error {
+	h.rename = h.items[0].Node.Rename
+	h.depth = -1
+	for _, it := range h.items {
+		if d, ok := w.depths[it]; ok && d > h.depth {
+			h.depth = d
+		}
+	}
+	w.all = append(w.all, h)
+	switch {
+	case !w.g.Asking() || h.depth < 0:
+	case h.Present < Screen:
+		h.Screened = true
+	default:
+		var err error
+		if h.Acted, err = w.g.Acted(h.test(), w.post.LogP); err != nil {
+			return err
+		}
+		h.Acted = min(h.Acted, h.Present)
+		if h.Acted >= Screen/2 {
+			if h.Blame, err = w.g.Blame(h.test(), w.post.LogP); err != nil {
+				return err
+			}
+			h.Blame = min(h.Blame, h.Acted)
+		}
+	}
+	h.Words = Likely(h.Blame)
+	if !w.g.Asking() {
+		h.Words = Likely(h.Present)
+	}
+	return nil
+}
+
+// sits finds at which steps an unlisted cause would have come in.
+func (w *work) sits(u *held) error {
+	for _, it := range w.g.Items {
+		if it.Node.Kind != rules.Step || w.post.Item(it) < 0.1 {
+			continue
+		}
+		if _, ok := w.depths[it]; !ok {
+			continue
+		}
+		b, err := w.g.Blame(network.Test{Unlisted: true, At: it}, w.post.LogP)
+		if err != nil {
+			return err
+		}
+		if b >= 0.01 {
+			u.Sits = append(u.Sits, Sit{it.Node.ID, it.At, it.Node.Name, b})
+		}
+	}
+	slices.SortStableFunc(u.Sits, func(a, b Sit) int {
+		return cmp.Or(cmp.Compare(b.Blame, a.Blame), strings.Compare(a.ID, b.ID), strings.Compare(a.At, b.At))
+	})
+	if len(u.Sits) > 5 {
+		u.Sits = u.Sits[:5]
+	}
+	return nil
+}
+
+// conflict measures how far the findings fight.
+func (w *work) conflict() error {
+	ids := w.counted()
+	if len(ids) < 2 {
+		return nil
+	}
+	none := map[string]bool{}
+	for _, id := range ids {
+		none[id] = true
+	}
+	base, err := w.plain.LogP(none)
+	if err != nil {
+		return err
+	}
+	each := map[string]float64{}
+	value := func(without map[string]bool, all float64) float64 {
+		sum := 0.0
+		for _, id := range ids {
+			if !without[id] {
+				sum += each[id] - base
+			}
+		}
+		return (sum - (all - base)) / math.Ln10
+	}
+	for _, id := range ids {
+		if each[id], err = w.plain.Only(id); err != nil {
+			return err
+		}
+	}
+	v := value(nil, w.post.LogP)
+	w.d.Conflict.Value = v
+	without := map[string]bool{}
+	for v > ConflictTold && len(w.d.Conflict.Findings) < 4 {
+		// Take away the finding that lowers it most.
+		bestID, bestV := "", v
+		for _, id := range ids {
+			if without[id] {
+				continue
+			}
+			without[id] = true
+			lp, err := w.plain.LogP(without)
+			if err != nil {
+				return err
+			}
+			if x := value(without, lp); x < bestV {
+				bestID, bestV = id, x
+			}
+			delete(without, id)
+		}
+		if bestID == "" {
+			break
+		}
+		without[bestID] = true
+		w.d.Conflict.Findings = append(w.d.Conflict.Findings, bestID)
+		v = bestV
+	}
+	return nil
+}
+
+// counted lists the findings that are evidence, in the order of the case.
+func (w *work) counted() []string {
+	var out []string
+	for _, o := range w.g.Observed {
+		if !slices.Contains(out, o.Finding) {
+			out = append(out, o.Finding)
+		}
+	}
+	return out
+}
+
+// explain finds the most probable explanation and the next one.
+func (w *work) explain() error {
+	w.best = map[*network.Item]bool{}
+	found, proven, err := w.plain.Explain(2, explainBudget)
+	if err != nil || len(found) == 0 {
+		return err
+	}
+	w.best = found[0].There
+	w.d.Explanation.ProvenBest = proven
+	w.d.Explanation.There = names(w.g, found[0].There)
+	if len(found) > 1 {
+		s := &Second{Odds: math.Exp(found[0].LogP - found[1].LogP)}
+		for _, it := range w.g.Items {
+			a, b := found[0].There[it], found[1].There[it]
+			switch {
+			case b && !a:
+				s.Believe = append(s.Believe, it.Name())
+			case a && !b:
+				s.Drop = append(s.Drop, it.Name())
+			}
+		}
+		w.d.Explanation.Second = s
+	}
+	return nil
+}
+
+func names(g *network.Ground, there map[*network.Item]bool) []string {
+	var out []string
+	for _, it := range g.Items {
+		if there[it] {
+			out = append(out, it.ID())
+		}
+	}
+	return out
+}
+
+// tidy fills what JSON wants as empty lists, and sorts into causes and steps.
+func (w *work) tidy() {
+	d := w.d
+	for _, h := range w.all {
+		c := h.Candidate
+		isCause := h.unlisted || len(h.items) > 0 && h.items[0].Node.Kind == rules.Cause
+		if isCause {
+			d.Causes = append(d.Causes, c)
+		} else {
+			d.Steps = append(d.Steps, c)
+		}
+	}
+	fill(&d.Verdict.Names)
+	fill(&d.Verdict.Behind)
+	fill(&d.Causes)
+	fill(&d.Steps)
+	fill(&d.Conditions)
+	fill(&d.Together)
+	fill(&d.Conflict.Findings)
+	fill(&d.Chain)
+	fill(&d.Explanation.There)
+	fill(&d.Findings)
+	fill(&d.Groups)
+	fill(&d.NotExplained)
+	fill(&d.Next)
+	fill(&d.OverturnedBy.Rules)
+	fill(&d.OverturnedBy.Findings)
+	fill(&d.OverturnedBy.Looks)
+	fill(&d.Assumed)
+	fill(&d.Book.Packs)
+}
+
+func fill[T any](s *[]T) {
+	if *s == nil {
+		*s = []T{}
+	}
+}
+
+// IsClash tells whether an error is a contradiction among findings, and which.
+func IsClash(err error) ([]string, bool) {
+	var c *network.Clash
+	if errors.As(err, &c) {
+		return c.Findings, true
+	}
+	return nil, false
+}
+
+func percent(p float64) string {
+	switch {
+	case p > 0.995:
+		return "over 99 %"
+	case p < 0.005:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}

@@ -1,0 +1,195 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"tidemark/engine/network"
+	"tidemark/evidence"
+	"tidemark/rules"
+)
+
+// Example thresholds: what an example says must lead is to blame at least this
+// much or is named; what must not lead is to blame less than that.
+const (
+	exampleLeads    = 0.5
+	exampleNotLeads = 0.25
+)
+
+// ExampleCase makes a case of a pack's example.
+func ExampleCase(e *rules.Example) (*evidence.Case, error) {
+	c := &evidence.Case{File: e.Pos.File, ID: e.ID, Title: e.Title, Question: e.Question, QuestionPos: e.Pos,
+		Engine:  evidence.Engine{Facts: map[string]any{}},
+		History: evidence.History{Facts: map[string]any{}}}
+	for _, f := range evidence.Fields() {
+		from, into := e.Engine, c.Engine.Facts
+		if f.Table == "history" {
+			from, into = e.History, c.History.Facts
+		}
+		v, ok := from[f.Name]
+		if !ok {
+			continue
+		}
+		switch x := v.(type) {
+		case int64:
+			if f.Type == evidence.Number {
+				v = float64(x)
+			} else {
+				v = int(x)
+			}
+		}
+		into[f.Name] = v
+	}
+	add := func(list []rules.ExampleFinding, state evidence.State) error {
+		for _, f := range list {
+			out := evidence.Finding{ID: fmt.Sprintf("F%02d", len(c.Findings)+1), Sign: f.Sign, State: state, By: evidence.Eye, Sure: evidence.Certain, Pos: e.Pos, SignPos: e.Pos}
+			if f.At != "" {
+				s, err := evidence.ParseSpot(f.At)
+				if err != nil {
+					return fmt.Errorf("%s: example %s: %q: %w", e.Pos, e.ID, f.At, err)
+				}
+				s.Pos = e.Pos
+				out.At = []evidence.Spot{s}
+			}
+			c.Findings = append(c.Findings, out)
+		}
+		return nil
+	}
+	if err := add(e.Seen, evidence.Seen); err != nil {
+		return nil, err
+	}
+	return c, add(e.NotFound, evidence.NotFound)
+}
+
+// ExampleResult is how an example came out.
+type ExampleResult struct {
+	ID, Title string
+	Failures  []string
+	Leader    string
+	Blame     float64
+}
+
+// RunExample works out an example and holds it against what it says must lead.
+func RunExample(b *rules.Book, e *rules.Example) (ExampleResult, error) {
+	out := ExampleResult{ID: e.ID, Title: e.Title}
+	c, err := ExampleCase(e)
+	if err != nil {
+		return out, err
+	}
+	g := network.New(b, c)
+	g.Observe(c)
+	if err := g.Ask(c.Question, nil); err != nil {
+		return out, err
+	}
+	w := &work{book: b, c: c, g: g, d: &Diagnosis{}}
+	if w.plain, err = g.Plain(); err != nil {
+		return out, err
+	}
+	if w.post, err = w.plain.Posterior(nil); err != nil {
+		return out, err
+	}
+	w.depths = g.Depths()
+	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict} {
+		if err := step(); err != nil {
+			return out, err
+		}
+	}
+	if h := w.leading(); h != nil {
+		out.Leader, out.Blame = h.key(), h.Blame
+	}
+	blame := func(id string) float64 {
+		most := 0.0
+		for _, h := range w.all {
+			if h.ID == id {
+				most = math.Max(most, h.Blame)
+			}
+		}
+		return most
+	}
+	for _, id := range e.Leads {
+		named := slices.ContainsFunc(w.lead, func(h *held) bool { return h.ID == id })
+		if p := blame(id); p < exampleLeads && !named {
+			out.Failures = append(out.Failures, fmt.Sprintf("%s should lead and is to blame at %s only; %s leads (%s)", id, percent(p), out.Leader, percent(out.Blame)))
+		}
+	}
+	for _, id := range e.NotLeads {
+		if p := blame(id); p >= exampleNotLeads {
+			out.Failures = append(out.Failures, fmt.Sprintf("%s should not lead and is to blame at %s", id, percent(p)))
+		}
+	}
+	return out, nil
+}
+
+// Sanity is what a book expects of an engine before anything is found.
+type Sanity struct {
+	Engine   string
+	Causes   float64 // expected number of causes there, artefacts apart
+	Outcome  float64 // chance of any outcome
+	Outcomes []OutcomeChance
+}
+
+// OutcomeChance is the chance of one outcome with no findings, and how much of
+// it comes from causes that the book does not list.
+type OutcomeChance struct {
+	ID       string
+	Chance   float64
+	Unlisted float64 // blame of unlisted, given the outcome
+}
+
+// Reference engines on which a book is tried.
+var references = []struct {
+	name  string
+	facts map[string]any
+}{
+	{"car, petrol, inline 4, belt", map[string]any{"use": "car", "fuel": "petrol", "cycle": "four-stroke", "cooling": "liquid", "layout": "inline", "cylinders": 4, "timing_drive": "belt", "balance_shafts": 0, "lubrication": "wet sump", "induction": "natural", "fuel_system": "port injection", "liners": "none", "oil_pump_drive": "crank"}},
+	{"tractor, diesel, inline 4, gears, balance shafts", map[string]any{"use": "tractor", "fuel": "diesel", "cycle": "four-stroke", "cooling": "liquid", "layout": "inline", "cylinders": 4, "timing_drive": "gears", "balance_shafts": 2, "balance_drive": "gears", "lubrication": "wet sump", "induction": "turbo", "fuel_system": "mechanical injection", "liners": "wet", "oil_pump_drive": "gears"}},
+	{"aircraft, opposed 6, air-cooled", map[string]any{"use": "aircraft", "fuel": "avgas", "cycle": "four-stroke", "cooling": "air", "layout": "opposed", "cylinders": 6, "timing_drive": "gears", "balance_shafts": 0, "lubrication": "wet sump", "induction": "natural", "fuel_system": "port injection", "liners": "none", "oil_pump_drive": "gears"}},
+}
+
+// Sane tries a book on the reference engines: the expected number of causes
+// there should be at most 3, the chance of any outcome from 0.3 to 0.9.
+func Sane(b *rules.Book) ([]Sanity, error) {
+	var out []Sanity
+	for _, ref := range references {
+		c := &evidence.Case{Engine: evidence.Engine{Facts: ref.facts}, History: evidence.History{Facts: map[string]any{}}}
+		g := network.New(b, c)
+		s := Sanity{Engine: ref.name, Causes: g.Expected()}
+		any, each, err := g.OutcomeChances()
+		if err != nil {
+			return nil, err
+		}
+		s.Outcome = any
+		for _, n := range b.Outcomes() {
+			p, ok := each[n.ID]
+			if !ok {
+				continue
+			}
+			h := network.New(b, c)
+			if err := h.Ask(n.ID, nil); err != nil {
+				return nil, err
+			}
+			plain, err := h.Plain()
+			if err != nil {
+				return nil, err
+			}
+			lp, err := plain.LogP(nil)
+			if err != nil {
+				return nil, err
+			}
+			u, err := h.Blame(network.Test{Unlisted: true}, lp)
+			if err != nil {
+				return nil, err
+			}
+			s.Outcomes = append(s.Outcomes, OutcomeChance{n.ID, p, u})
+		}
+		slices.SortFunc(s.Outcomes, func(a, b OutcomeChance) int {
+			if a.Chance != b.Chance {
+				return int(math.Copysign(1, b.Chance-a.Chance))
+			}
+			return 0
+		})
+		out = append(out, s)
+	}
+	return out, nil
+}

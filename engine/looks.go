@@ -1,0 +1,317 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"tidemark/engine/network"
+	"tidemark/rules"
+)
+
+// lookCandidates is how many looks are worked out exactly, after a rough
+// ranking that takes the causes of a sign as independent.
+const lookCandidates = 30
+
+// next ranks the looks not yet made by what they tell about the leading
+// candidates for each minute of work.
+func (w *work) next() error {
+	cands := w.weighed()
+	rough := w.roughLooks(cands)
+	for _, r := range rough[:min(lookCandidates, len(rough))] {
+		l, err := w.exactLook(r, cands)
+		if err != nil {
+			return err
+		}
+		if l.Bits >= 1e-4 {
+			w.d.Next = append(w.d.Next, l)
+		}
+	}
+	slices.SortStableFunc(w.d.Next, func(a, b Look) int {
+		return cmp.Or(cmp.Compare(b.Bits/b.Minutes, a.Bits/a.Minutes), strings.Compare(a.Sign, b.Sign), strings.Compare(a.At, b.At))
+	})
+	all := w.d.Next
+	w.flips(all)
+	if len(w.d.Next) > w.opt.Looks {
+		w.d.Next = w.d.Next[:w.opt.Looks]
+	}
+	changes := len(w.d.OverturnedBy.Looks) > 0
+	switch {
+	case len(all) == 0:
+		w.d.Stop = Stop{false, "No look that the book knows would tell more."}
+	case w.d.Verdict.Standing == Determined && !changes:
+		w.d.Stop = Stop{false, "No single look left changes what leads; look on only to answer what lies behind it."}
+	default:
+		w.d.Stop = Stop{true, "A look left can still change what leads, or how surely."}
+	}
+	return nil
+}
+
+type lookAt struct {
+	sign  *rules.Sign
+	index int
+	at    string
+	score float64
+	mins  float64
+	off   []string
+}
+
+func (w *work) roughLooks(cands []*held) []lookAt {
+	done := map[string]bool{}
+	for _, f := range w.c.Findings {
+		done[f.Sign] = true
+	}
+	var out []lookAt
+	for _, s := range w.book.Signs {
+		if done[s.ID] || w.g.NoPart(s.Part) || w.lost(s) {
+			continue
+		}
+		mins := max(1, s.Minutes)
+		var off []string
+		for _, id := range w.g.Hides(s.Part) {
+			if !w.c.Off(id) {
+				off = append(off, id)
+				mins += w.book.Part(id).MinutesOff
+			}
+		}
+		slices.Reverse(off)
+		index, at := 0, ""
+		p, q := w.g.RoughChance(s, &index, &at, w.post)
+		if p <= 0.003 || p >= 0.997 {
+			continue
+		}
+		// How much the sign could move things: its chance is uncertain, and
+		// parts of it depend on candidates.
+		score := entropy(p) - q
+		out = append(out, lookAt{s, index, at, score / mins, mins, off})
+	}
+	slices.SortStableFunc(out, func(a, b lookAt) int {
+		return cmp.Or(cmp.Compare(b.score, a.score), strings.Compare(a.sign.ID, b.sign.ID))
+	})
+	return out
+}
+
+// lost tells whether an act has destroyed a sign for good.
+func (w *work) lost(s *rules.Sign) bool {
+	return slices.ContainsFunc(s.LostBy, func(l rules.LostBy) bool {
+		_, ok := w.c.Done(l.Kind, l.Part)
+		return ok
+	})
+}
+
+func entropy(p float64) float64 {
+	if p <= 0 || p >= 1 {
+		return 0
+	}
+	return -p*math.Log2(p) - (1-p)*math.Log2(1-p)
+}
+
+// exactLook infers the model with the sign not found; what it would be if seen
+// follows by difference.
+func (w *work) exactLook(r lookAt, cands []*held) (Look, error) {
+	l := Look{Sign: r.sign.ID, Name: r.sign.Title(), At: r.at, Ask: r.sign.Look, Minutes: r.mins, Off: r.off, Caution: r.sign.Caution,
+		DestroyedBy: []string{}, IfSeen: map[string]float64{}, IfNotFound: map[string]float64{}}
+	for _, x := range r.sign.LostBy {
+		l.DestroyedBy = append(l.DestroyedBy, string(x.Kind)+" "+x.Part)
+	}
+	notFound, err := w.g.IfNotFound(w.plain, r.sign, r.index)
+	if err != nil {
+		return l, err
+	}
+	q := min(1, math.Exp(notFound.LogP-w.post.LogP)) // chance of not finding it
+	l.Chance = 1 - q
+	for _, h := range cands {
+		now, not := w.presentIn(w.post, h), w.presentIn(notFound, h)
+		seen := now
+		if q < 1-1e-9 {
+			seen = max(0, min(1, (now-q*not)/(1-q)))
+		}
+		l.IfSeen[h.key()], l.IfNotFound[h.key()] = seen, not
+		l.Bits += max(0, entropy(now)-q*entropy(not)-(1-q)*entropy(seen))
+	}
+	return l, nil
+}
+
+// flips lists the looks of which one result would put another candidate ahead
+// of the leader, by presence of the causes weighed.
+func (w *work) flips(looks []Look) {
+	lead := w.leading()
+	if lead == nil {
+		return
+	}
+	cands := w.weighed()
+	for _, l := range looks {
+		for _, res := range []struct {
+			name string
+			p    map[string]float64
+			prob float64
+		}{{"seen", l.IfSeen, l.Chance}, {"not found", l.IfNotFound, 1 - l.Chance}} {
+			if res.prob < 0.01 {
+				continue
+			}
+			// Blame moves with presence; scale each candidate's blame so.
+			score := func(h *held) float64 { return h.Blame * ratio(res.p[h.key()], w.presentIn(w.post, h)) }
+			best := lead
+			for _, h := range cands {
+				if h.items[0].Node.Kind == lead.items[0].Node.Kind && score(h) > score(best)+1e-9 {
+					best = h
+				}
+			}
+			if best != lead && !w.related(best, lead) {
+				w.d.OverturnedBy.Looks = append(w.d.OverturnedBy.Looks, LookFlip{l.Sign, l.At, res.name, res.prob, best.key()})
+			}
+		}
+	}
+	slices.SortStableFunc(w.d.OverturnedBy.Looks, func(a, b LookFlip) int {
+		return cmp.Or(cmp.Compare(b.Probability, a.Probability), strings.Compare(a.Sign, b.Sign))
+	})
+	if len(w.d.OverturnedBy.Looks) > 5 {
+		w.d.OverturnedBy.Looks = w.d.OverturnedBy.Looks[:5]
+	}
+}
+
+func ratio(a, b float64) float64 {
+	if b <= 0 {
+		return 0
+	}
+	return a / b
+}
+
+// overturned finds the single findings and the rules of the chain on which the
+// leader hangs, by working them out again.
+func (w *work) overturned() error {
+	lead := w.leading()
+	if lead == nil || !w.g.Asking() {
+		return nil
+	}
+	rivals := w.rivals(lead)
+	for _, id := range w.counted() {
+		if weight := w.weightOf(id, lead); math.Abs(weight.Last) < 1 && math.Abs(weight.Alone) < 3 {
+			continue
+		}
+		without := map[string]bool{id: true}
+		if then, err := w.leaderIf(lead, rivals, without, nil); err != nil {
+			return err
+		} else if then != nil && then != lead {
+			w.d.OverturnedBy.Findings = append(w.d.OverturnedBy.Findings, FindingFlip{id, then.key()})
+		}
+	}
+	return w.ruleFlips(lead, rivals)
+}
+
+// rivals are the candidates that could lead instead: the best others of the
+// same kind that neither lie behind nor ahead of the leader.
+func (w *work) rivals(lead *held) []*held {
+	var out []*held
+	for _, h := range w.named() {
+		if h != lead && h.Acted >= Screen && !w.related(h, lead) && len(out) < 3 {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+func (w *work) weightOf(id string, h *held) Weight {
+	for _, f := range w.d.Findings {
+		if f.ID == id {
+			return f.Weight[h.key()]
+		}
+	}
+	return Weight{}
+}
+
+// leaderIf tells which of leader and rivals has the most blame when findings
+// are left out or rules changed.
+func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, change *network.Change) (*held, error) {
+	g := w.g.Variant(without, change)
+	plain, err := g.Plain()
+	if err != nil {
+		return nil, err
+	}
+	lp, err := plain.LogP(nil)
+	if err != nil {
+		if _, clash := IsClash(err); clash {
+			return nil, nil
+		}
+		return nil, err
+	}
+	best, most := lead, -1.0
+	for _, h := range append([]*held{lead}, rivals...) {
+		b, err := g.Blame(h.test(), lp)
+		if err != nil {
+			return nil, err
+		}
+		if b > most+1e-12 {
+			best, most = h, b
+		}
+	}
+	return best, nil
+}
+
+// ruleFlips seeks, for each rule of the chain and of the signs that carry it,
+// the how-often at which another candidate leads.
+func (w *work) ruleFlips(lead *held, rivals []*held) error {
+	if len(rivals) == 0 {
+		return nil
+	}
+	for _, r := range w.chainRules() {
+		for _, end := range []float64{0.001, 0.999} {
+			then, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: end})
+			if err != nil {
+				return err
+			}
+			if then == nil || then == lead {
+				continue
+			}
+			// Halve the interval until the turning point is known to a
+			// hundredth; both sides are worked out, not interpolated.
+			lo, hi := r.HowOften, end
+			for math.Abs(hi-lo) > 0.005 {
+				mid := (lo + hi) / 2
+				t, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: mid})
+				if err != nil {
+					return err
+				}
+				if t == lead {
+					lo = mid
+				} else {
+					hi, then = mid, t
+				}
+			}
+			f := RuleFlip{Rule: r.ID, Now: r.HowOften, ThenLeads: then.key()}
+			if end < r.HowOften {
+				f.HoldsAbove = &hi
+			} else {
+				f.HoldsBelow = &hi
+			}
+			w.d.OverturnedBy.Rules = append(w.d.OverturnedBy.Rules, f)
+		}
+	}
+	slices.SortStableFunc(w.d.OverturnedBy.Rules, func(a, b RuleFlip) int {
+		return cmp.Or(cmp.Compare(a.distance(), b.distance()), strings.Compare(a.Rule, b.Rule))
+	})
+	return nil
+}
+
+// distance is how far the turning point is from the value now, in log odds.
+func (f RuleFlip) distance() float64 {
+	at := f.HoldsAbove
+	if at == nil {
+		at = f.HoldsBelow
+	}
+	return math.Abs(decibans(f.Now) - decibans(*at))
+}
+
+// chainRules are the rules between the links of the chain.
+func (w *work) chainRules() []*rules.Rule {
+	var out []*rules.Rule
+	for i := 1; i < len(w.d.Chain); i++ {
+		for _, r := range w.book.Rules {
+			if r.To != nil && r.From.ID == w.d.Chain[i-1].ID && r.To.ID == w.d.Chain[i].ID {
+				out = append(out, r)
+			}
+		}
+	}
+	return out
+}

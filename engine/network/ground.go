@@ -1,0 +1,507 @@
+package network
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"tidemark/evidence"
+	"tidemark/rules"
+)
+
+// Item is a cause, step or condition at one position.
+type Item struct {
+	Node  *rules.Node
+	Index int    // position, counting from 1; 0 for one an engine
+	At    string // "rod 3"; "" for one an engine
+	v     int    // its variable
+}
+
+// ID is "rod_bearing_spun" or "rod_bearing_spun @ rod 3".
+func (it *Item) ID() string {
+	if it.At == "" {
+		return it.Node.ID
+	}
+	return it.Node.ID + " @ " + it.At
+}
+
+// Name is the item in words: "rod bearing spun, rod 3".
+func (it *Item) Name() string {
+	if it.At == "" {
+		return it.Node.Name
+	}
+	return it.Node.Name + ", " + it.At
+}
+
+// Family is all positions of one positioned cause or step, held as one.
+type Family struct {
+	Node  *rules.Node
+	Items []*Item
+	v     int // a variable that is there when any of them is
+}
+
+type kind int
+
+const (
+	root   kind = iota // cause or condition: prior
+	gate               // or over edges, with a chance by itself
+	both               // conjunction of parents
+	pick               // how far a "first" rule got: n single positions, some, all
+	hit                // parent, if pick took this position
+	letter             // which position an unknown one is
+	kindAt             // parent, if letter is this position
+	sum                // at how many positions up to here
+)
+
+// edge is a rule that runs to one position.
+type edge struct {
+	from int
+	pass float64
+	rule *rules.Rule // nil for a need or for the insides of a family
+	need *rules.Need
+}
+
+type variable struct {
+	name  string
+	kind  kind
+	item  *Item
+	prior float64 // root
+	leak  float64 // gate: chance of occurring with no listed parent working
+	edges []edge  // parents; for hit and kindAt: [parent, pick or letter]; for sum: [this position, sum before]
+	state int     // hit, kindAt: which state of the second parent lets it through
+	n     int     // pick, letter: positions; sum: states
+}
+
+// Ground is a book grounded in an engine. Variables stand parents first.
+type Ground struct {
+	Book     *rules.Book
+	Engine   evidence.Engine
+	Facts    map[string]any
+	Items    []*Item
+	Families []*Family
+	Assumed  []Assumption
+	// Observed are the findings that are evidence, as they were entered.
+	Observed []Observation
+	// Dropped are findings that are not evidence, and why.
+	Dropped []Dropped
+
+	vars    []variable
+	byNode  map[*rules.Node][]*Item
+	family  map[*rules.Node]*Family
+	letters map[string]int
+	signs   map[signRule]sharedRule // rules to signs that reach all or the first
+	noPart  map[*rules.Part]bool
+	outcome int // variable; -1 when nothing is asked
+	asked   *rules.Node
+	askedAt []*Item
+}
+
+// Assumption is something that the case does not say and that was taken.
+type Assumption struct {
+	What    string
+	Because string
+}
+
+// Dropped is a finding that does not count as evidence.
+type Dropped struct {
+	Finding string
+	Why     string
+	// As is the state it is taken as: "unavailable" where a look could not
+	// have shown it, "" where it is kept but counts nothing.
+	As evidence.State
+}
+
+// New grounds the book in the engine of a case. Findings and question are
+// entered by Observe and Ask.
+func New(book *rules.Book, c *evidence.Case) *Ground {
+	g := &Ground{
+		Book: book, Engine: c.Engine, Facts: rules.Facts(c.Engine, c.History),
+		byNode: map[*rules.Node][]*Item{}, family: map[*rules.Node]*Family{},
+		letters: map[string]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, outcome: -1,
+	}
+	a := newAssumer(g)
+	a.counts()
+	for _, p := range book.Parts {
+		if g.holds(p.When, a) == rules.No {
+			g.noPart[p] = true
+		}
+	}
+	for _, n := range book.Nodes {
+		g.node(n, a)
+	}
+	g.leaks()
+	a.finish()
+	return g
+}
+
+// holds evaluates a condition; unknown counts as yes and is told.
+func (g *Ground) holds(c *rules.Cond, a *assumer) rules.Truth {
+	t := c.Eval(g.Facts)
+	if t == rules.Unknown {
+		a.unsaid(c)
+	}
+	return t
+}
+
+// off tells whether the engine has not got what the node is about: its part,
+// or all the parts on which it could be seen.
+func (g *Ground) off(n *rules.Node) bool {
+	if n.Part != "" {
+		return g.noPart[g.Book.Part(n.Part)]
+	}
+	seen := false
+	for _, r := range n.Out {
+		if r.Sign == nil {
+			continue
+		}
+		if !g.noPart[r.Sign.Part] {
+			return false
+		}
+		seen = true
+	}
+	return seen
+}
+
+func (g *Ground) count(k evidence.Kind) int {
+	if k == evidence.One {
+		return 1
+	}
+	n, _ := g.Engine.Count(k)
+	return n
+}
+
+func (g *Ground) add(v variable) int {
+	g.vars = append(g.vars, v)
+	return len(g.vars) - 1
+}
+
+// node makes the variables of a cause, step or condition.
+func (g *Ground) node(n *rules.Node, a *assumer) {
+	if g.off(n) || g.holds(n.When, a) == rules.No {
+		return
+	}
+	count := g.count(n.Per)
+	if count == 0 {
+		return
+	}
+	shared := g.shared(n, a)
+	for i := 1; i <= count; i++ {
+		it := &Item{Node: n, Index: i, At: g.Engine.Name(n.Per, i)}
+		if n.Per == evidence.One {
+			it.Index, it.At = 0, ""
+		}
+		switch n.Kind {
+		case rules.Cause, rules.Condition:
+			p := n.BaseRate
+			if count > 1 && !n.Each {
+				p = spread(p, count)
+			}
+			if n.Kind == rules.Condition && n.Given != nil {
+				switch n.Given.Eval(g.Facts) {
+				case rules.Yes:
+					p = 1
+				case rules.No:
+					p = 0
+				}
+			}
+			it.v = g.add(variable{name: it.ID(), kind: root, item: it, prior: p})
+		default:
+			edges := g.edges(n, i, shared, a)
+			if len(edges) == 0 {
+				continue // nothing in this engine can produce it
+			}
+			it.v = g.add(variable{name: it.ID(), kind: gate, item: it, edges: edges})
+		}
+		g.Items = append(g.Items, it)
+		g.byNode[n] = append(g.byNode[n], it)
+	}
+	if items := g.byNode[n]; len(items) > 1 && n.Kind != rules.Condition {
+		f := &Family{Node: n, Items: items}
+		v := variable{name: "any " + n.ID, kind: gate}
+		for _, it := range items {
+			v.edges = append(v.edges, edge{from: it.v, pass: 1})
+		}
+		f.v = g.add(v)
+		g.Families = append(g.Families, f)
+		g.family[n] = f
+	}
+}
+
+// spread gives each of n positions the chance that makes p for any of them.
+func spread(p float64, n int) float64 {
+	return -math.Expm1(math.Log1p(-p) / float64(n))
+}
+
+// sharedRule is what a rule that reaches many positions has in common for all
+// of them: whether it works at all, and how far it got.
+type sharedRule struct {
+	works int // variable: source there and the rule works
+	pick  int // variable, -1 unless reach is first
+}
+
+// shared makes those common variables for all rules into n of reach all or
+// first, by rule and source position.
+func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]sharedRule {
+	out := map[*rules.Rule]map[int]sharedRule{}
+	for _, r := range n.In {
+		if r.Reach == rules.ReachEach || n.Per == evidence.One || g.holds(r.When, a) == rules.No {
+			continue
+		}
+		for _, src := range g.byNode[r.From] {
+			if out[r] == nil {
+				out[r] = map[int]sharedRule{}
+			}
+			out[r][src.v] = g.sharedRule(r, src, n.Per)
+		}
+	}
+	return out
+}
+
+func (g *Ground) sharedRule(r *rules.Rule, src *Item, to evidence.Kind) sharedRule {
+	s := sharedRule{pick: -1}
+	s.works = g.add(variable{name: r.ID + " works " + src.At, kind: gate, edges: []edge{{from: src.v, pass: r.HowOften, rule: r}}})
+	if r.Reach == rules.ReachFirst {
+		s.pick = g.add(variable{name: r.ID + " reached " + src.At, kind: pick, n: g.count(to)})
+	}
+	return s
+}
+
+// signRule is a rule to a sign, from one source.
+type signRule struct {
+	rule *rules.Rule
+	src  int
+}
+
+// through is the edge by which a shared rule arrives at position i.
+func (g *Ground) through(r *rules.Rule, s sharedRule, i int) edge {
+	if s.pick < 0 {
+		return edge{from: s.works, pass: 1, rule: r}
+	}
+	h := g.add(variable{name: fmt.Sprintf("%s took %d", r.ID, i), kind: hit, state: i - 1, edges: []edge{{from: s.works}, {from: s.pick}}})
+	return edge{from: h, pass: 1, rule: r}
+}
+
+// edges lists what can produce step n at position i.
+func (g *Ground) edges(n *rules.Node, i int, shared map[*rules.Rule]map[int]sharedRule, a *assumer) []edge {
+	var out []edge
+	for _, r := range n.In {
+		if g.holds(r.When, a) == rules.No {
+			continue
+		}
+		for _, src := range g.sources(r.From, n.Per, i, r.Relation) {
+			if s, ok := shared[r][src.v]; ok {
+				out = append(out, g.through(r, s, i))
+			} else {
+				out = append(out, edge{from: src.v, pass: r.HowOften, rule: r})
+			}
+		}
+	}
+	for k, need := range n.Needs {
+		if g.holds(need.When, a) == rules.No {
+			continue
+		}
+		v := variable{name: fmt.Sprintf("%s needs %d @ %d", n.ID, k, i), kind: both}
+		for _, o := range need.Of {
+			items := g.sources(o, n.Per, i, "")
+			switch {
+			case len(items) == 1:
+				v.edges = append(v.edges, edge{from: items[0].v, pass: 1})
+			case len(items) > 1:
+				// A step that is one an engine needs the thing at any position.
+				any := variable{name: "any " + o.ID, kind: gate}
+				for _, it := range items {
+					any.edges = append(any.edges, edge{from: it.v, pass: 1})
+				}
+				v.edges = append(v.edges, edge{from: g.add(any), pass: 1})
+			}
+		}
+		if len(v.edges) == len(need.Of) {
+			out = append(out, edge{from: g.add(v), pass: need.HowOften, need: need})
+		}
+	}
+	return out
+}
+
+// sources lists the items of a node that act on position i of a kind.
+func (g *Ground) sources(from *rules.Node, to evidence.Kind, i int, relation string) []*Item {
+	items := g.byNode[from]
+	if from.Per == evidence.One || to == evidence.One || relation == "every" {
+		return items
+	}
+	var out []*Item
+	for _, it := range items {
+		if g.acts(from.Per, it.Index, to, i, relation) {
+			out = append(out, it)
+		}
+	}
+	return out
+}
+
+func upright(k evidence.Kind) bool { return k == evidence.Cylinder || k == evidence.Rod }
+
+// acts tells whether position i of one kind stands in the relation to position
+// j of another.
+func (g *Ground) acts(from evidence.Kind, i int, to evidence.Kind, j int, relation string) bool {
+	e := g.Engine
+	switch {
+	case relation == "same bank":
+		return e.BankOf(i) == e.BankOf(j)
+	case relation == "adjacent" && upright(from) && to == evidence.Main:
+		return slices.Contains(e.MainsBeside(i), j)
+	case relation == "adjacent" && from == evidence.Main && upright(to):
+		return slices.Contains(e.MainsBeside(j), i)
+	case relation == "adjacent":
+		return slices.Contains(e.Adjacent(from, i), j)
+	case from == to, upright(from) && upright(to):
+		return i == j
+	case from == evidence.Bank && upright(to):
+		return e.BankOf(j) == i
+	case upright(from) && to == evidence.Bank:
+		return e.BankOf(i) == j
+	case from == evidence.Camshaft && upright(to):
+		return g.camBank(i) == 0 || g.camBank(i) == e.BankOf(j)
+	case upright(from) && to == evidence.Camshaft:
+		return g.camBank(j) == 0 || g.camBank(j) == e.BankOf(i)
+	case from == evidence.Bank && to == evidence.Camshaft:
+		return g.camBank(j) == 0 || g.camBank(j) == i
+	case from == evidence.Camshaft && to == evidence.Bank:
+		return g.camBank(i) == 0 || g.camBank(i) == j
+	case upright(from):
+		return e.CylinderOf(to, j) == i
+	case upright(to):
+		return e.CylinderOf(from, i) == j
+	}
+	return false
+}
+
+// camBank is the bank that a camshaft serves; 0 where one serves all.
+func (g *Ground) camBank(cam int) int {
+	banks, cams := g.count(evidence.Bank), g.count(evidence.Camshaft)
+	if banks < 2 || cams < banks {
+		return 0
+	}
+	return 1 + (cam-1)*banks/cams
+}
+
+// leaks turns each step's unlisted share into a chance by itself. The share is
+// of its occurrences, so the chance follows from how often the listed parents
+// produce it in this engine when nothing has been found; conditions count at
+// their base rate. Scaling all base rates then changes no ranking, and a step
+// split in two makes unlisted no larger.
+func (g *Ground) leaks() {
+	p := make([]float64, len(g.vars))
+	for i := range g.vars {
+		v := &g.vars[i]
+		switch v.kind {
+		case root:
+			p[i] = v.prior
+			if n := v.item.Node; n.Kind == rules.Condition {
+				p[i] = n.BaseRate
+			}
+		case gate:
+			none := 1.0
+			for _, e := range v.edges {
+				none *= 1 - p[e.from]*e.pass
+			}
+			p[i] = 1 - none
+			if v.item != nil {
+				u := v.item.Node.Unlisted
+				v.leak = min(0.5, u/(1-u)*p[i])
+				p[i] = 1 - none*(1-v.leak)
+			}
+		case both:
+			p[i] = 1
+			for _, e := range v.edges {
+				p[i] *= p[e.from]
+			}
+		case hit:
+			p[i] = p[v.edges[0].from] * pickChance(g.vars[v.edges[1].from].n)
+		}
+	}
+}
+
+// How far a "first" rule got: it stopped the engine at one position, took some
+// of the others too, or all. With nothing to choose between them, each is
+// taken as equally likely, so that spared positions speak for nobody.
+const (
+	pickOne  = 1.0 / 3
+	pickSome = 1.0 / 3
+	pickAll  = 1.0 / 3
+	someHalf = 0.5 // of "some": each position by an even chance
+)
+
+func pickChance(n int) float64 {
+	return pickOne/float64(n) + pickSome*someHalf + pickAll
+}
+
+// Item looks up a node at a position; nil if this engine has no such thing.
+func (g *Ground) Item(id string, index int) *Item {
+	for _, it := range g.byNode[g.Book.Node(id)] {
+		if it.Index == index {
+			return it
+		}
+	}
+	return nil
+}
+
+// ItemsOf lists a node's items.
+func (g *Ground) ItemsOf(n *rules.Node) []*Item { return g.byNode[n] }
+
+// FamilyOf is the family of a node; nil if it has fewer than two positions.
+func (g *Ground) FamilyOf(n *rules.Node) *Family { return g.family[n] }
+
+// Expected is how many causes are there before anything is found, artefacts
+// apart; and the chance of each step.
+func (g *Ground) Expected() (causes float64) {
+	for _, v := range g.vars {
+		if v.kind == root && v.item.Node.Kind == rules.Cause && v.item.Node.Category != rules.Artefact {
+			causes += v.prior
+		}
+	}
+	return causes
+}
+
+// assumer gathers what the case does not say.
+type assumer struct {
+	g       *Ground
+	missing map[string]int
+}
+
+func newAssumer(g *Ground) *assumer { return &assumer{g: g, missing: map[string]int{}} }
+
+func (a *assumer) counts() {
+	for _, k := range evidence.Kinds() {
+		if !a.used(k) {
+			continue
+		}
+		if _, text := a.g.Engine.Count(k); text != "" {
+			a.g.Assumed = append(a.g.Assumed, Assumption{text, "the case does not say how many " + k.Word() + "s there are"})
+		}
+	}
+}
+
+// used tells whether the book has anything of that kind.
+func (a *assumer) used(k evidence.Kind) bool {
+	return slices.ContainsFunc(a.g.Book.Parts, func(p *rules.Part) bool { return p.Per == k })
+}
+
+func (a *assumer) unsaid(c *rules.Cond) {
+	for _, f := range c.Missing(a.g.Facts) {
+		a.missing[f]++
+	}
+}
+
+func (a *assumer) finish() {
+	var names []string
+	for f := range a.missing {
+		names = append(names, f)
+	}
+	slices.Sort(names)
+	for _, f := range names {
+		a.g.Assumed = append(a.g.Assumed, Assumption{
+			"whatever depends on " + strings.ReplaceAll(f, "_", " ") + " may apply",
+			f + " is not said in the case",
+		})
+	}
+}

@@ -1,0 +1,297 @@
+package network
+
+import (
+	"fmt"
+
+	"tidemark/engine/infer"
+	"tidemark/rules"
+)
+
+// Test says what is held to be the thing under test: items (a single one, a
+// family, or a set), or the chance events that the book does not list.
+type Test struct {
+	Items    []*Item
+	Unlisted bool  // every step's chance by itself
+	At       *Item // with Unlisted: only that step's
+}
+
+// mode is which of the two questions a three-level model answers.
+type mode int
+
+const (
+	plain mode = iota
+	blame
+	acted
+)
+
+// Model is the ground turned into an inference model, with the evidence to
+// enter and where things are.
+type Model struct {
+	m     *infer.Model
+	g     *Ground
+	vars  []infer.Var // by ground variable; -1 where left out
+	three []bool      // by ground variable: three levels
+}
+
+// levels maps the states of a variable in the model to levels of the question.
+func (b *builder) levels(v int) []int {
+	if b.three[v] {
+		return []int{0, 1, 2}
+	}
+	l := 1
+	switch {
+	case b.mode == blame && !b.test[v]:
+		l = 2
+	case b.mode == acted && b.test[v]:
+		l = 2
+	}
+	return []int{0, l}
+}
+
+type builder struct {
+	g     *Ground
+	mode  mode
+	test  []bool // by ground variable
+	three []bool
+	t     Test
+}
+
+// build makes the model. Only variables that are ancestors of the observations
+// or the outcome, or wanted, are in it.
+func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
+	b := &builder{g: g, mode: md, t: t, test: make([]bool, len(g.vars)), three: make([]bool, len(g.vars))}
+	for _, it := range t.Items {
+		b.test[it.v] = true
+	}
+	keep := g.ancestors(wanted)
+	if md != plain {
+		below := make([]bool, len(g.vars))
+		for i := range g.vars {
+			v := &g.vars[i]
+			below[i] = b.test[i] || t.Unlisted && b.leaks(i) && v.leak > 0
+			for _, e := range v.edges {
+				below[i] = below[i] || below[e.from]
+			}
+		}
+		above := g.ancestorsOf([]int{g.outcome})
+		for i := range g.vars {
+			b.three[i] = below[i] && above[i] && !b.test[i] && g.vars[i].kind != root && g.vars[i].kind != pick && g.vars[i].kind != letter
+		}
+	}
+	ib := infer.NewBuilder()
+	m := &Model{g: g, vars: make([]infer.Var, len(g.vars)), three: b.three}
+	for i := range g.vars {
+		m.vars[i] = -1
+		if keep[i] {
+			m.vars[i] = b.variable(ib, m, i)
+		}
+	}
+	var err error
+	m.m, err = ib.Build()
+	return m, err
+}
+
+// leaks tells whether the chance by itself of a variable is under test.
+func (b *builder) leaks(v int) bool {
+	it := b.g.vars[v].item
+	return b.t.Unlisted && it != nil && it.Node.Kind == rules.Step && (b.t.At == nil || b.t.At == it)
+}
+
+func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
+	v := b.g.vars[i]
+	v.name = fmt.Sprintf("%d %s", i, v.name) // inference wants names that are unique
+	switch v.kind {
+	case root:
+		return ib.Root(v.name, 1-v.prior, v.prior)
+	case pick:
+		probs := make([]float64, v.n+2)
+		for k := range v.n {
+			probs[k] = pickOne / float64(v.n)
+		}
+		probs[v.n], probs[v.n+1] = pickSome, pickAll
+		return ib.Root(v.name, probs...)
+	case letter:
+		probs := make([]float64, v.n)
+		for k := range probs {
+			probs[k] = 1 / float64(v.n)
+		}
+		return ib.Root(v.name, probs...)
+	case gate:
+		states := 2
+		if b.three[i] {
+			states = 3
+		}
+		var links []infer.Link
+		for _, e := range v.edges {
+			link := infer.Link{Parent: m.vars[e.from], Pass: e.pass}
+			if l := b.levels(e.from); states == 3 && len(l) == 2 && l[1] == 2 {
+				link.Levels = l
+			}
+			links = append(links, link)
+		}
+		var leak []float64
+		if v.leak > 0 {
+			leak = make([]float64, states)
+			leak[0] = 1 - v.leak
+			l := 1
+			if states == 3 && (b.mode == blame) != b.leaks(i) {
+				l = 2
+			}
+			leak[l] = v.leak
+		}
+		return ib.Max(v.name, states, links, leak)
+	case both:
+		return b.table(ib, m, i, func(states []int) []float64 {
+			least, most := 9, 0
+			for k, s := range states {
+				l := b.levels(v.edges[k].from)[s]
+				least, most = min(least, l), max(most, l)
+			}
+			level := least
+			if b.mode == acted && least > 0 {
+				level = most
+			}
+			return b.at(i, level, 1)
+		})
+	case hit, kindAt:
+		return b.table(ib, m, i, func(states []int) []float64 {
+			level := b.levels(v.edges[0].from)[states[0]]
+			through := 0.0
+			switch k := states[1]; {
+			case k == v.state:
+				through = 1
+			case v.kind == kindAt:
+			case k == b.g.vars[v.edges[1].from].n:
+				through = someHalf
+			case k == b.g.vars[v.edges[1].from].n+1:
+				through = 1
+			}
+			return b.at(i, level, through)
+		})
+	default: // sum
+		return b.table(ib, m, i, func(states []int) []float64 {
+			out := make([]float64, v.n)
+			n := 0
+			for _, s := range states {
+				n += s
+			}
+			out[n] = 1
+			return out
+		})
+	}
+}
+
+// at is the distribution of a variable that takes a level with some chance and
+// else nothing.
+func (b *builder) at(i, level int, chance float64) []float64 {
+	states := 2
+	if b.three[i] {
+		states = 3
+	} else if level > 1 || b.mode == blame && level == 1 {
+		level = 1
+	}
+	out := make([]float64, states)
+	out[0] = 1
+	if level > 0 {
+		out[0], out[level] = 1-chance, chance
+	}
+	return out
+}
+
+func (b *builder) states(i int) int {
+	v := &b.g.vars[i]
+	switch v.kind {
+	case pick:
+		return v.n + 2
+	case letter, sum:
+		return v.n
+	}
+	if b.three[i] {
+		return 3
+	}
+	return 2
+}
+
+// table makes a variable with an explicit table, row by row of its parents'
+// states, first parent slowest.
+func (b *builder) table(ib *infer.Builder, m *Model, i int, row func(states []int) []float64) infer.Var {
+	v := &b.g.vars[i]
+	parents := make([]infer.Var, len(v.edges))
+	sizes := make([]int, len(v.edges))
+	total := 1
+	for k, e := range v.edges {
+		parents[k] = m.vars[e.from]
+		sizes[k] = b.states(e.from)
+		total *= sizes[k]
+	}
+	var cpt []float64
+	states := make([]int, len(v.edges))
+	for r := range total {
+		for k, rest := len(sizes)-1, r; k >= 0; k-- {
+			states[k] = rest % sizes[k]
+			rest /= sizes[k]
+		}
+		cpt = append(cpt, row(states)...)
+	}
+	return ib.Table(fmt.Sprintf("%d %s", i, v.name), b.states(i), parents, cpt)
+}
+
+// ancestors marks what bears on the observations, the outcome and the wanted
+// variables.
+func (g *Ground) ancestors(wanted []int) []bool {
+	of := append([]int(nil), wanted...)
+	for _, o := range g.Observed {
+		of = append(of, o.v)
+	}
+	if g.outcome >= 0 {
+		of = append(of, g.outcome)
+	}
+	return g.ancestorsOf(of)
+}
+
+func (g *Ground) ancestorsOf(of []int) []bool {
+	keep := make([]bool, len(g.vars))
+	for _, v := range of {
+		keep[v] = true
+	}
+	for i := len(g.vars) - 1; i >= 0; i-- {
+		if keep[i] {
+			for _, e := range g.vars[i].edges {
+				keep[e.from] = true
+			}
+		}
+	}
+	return keep
+}
+
+// evidence is what was found, except the findings left out, and that the
+// outcome happened.
+func (m *Model) evidence(without map[string]bool) infer.Evidence {
+	ev := infer.Evidence{}
+	for _, o := range m.g.Observed {
+		if without[o.Finding] {
+			continue
+		}
+		ev[m.vars[o.v]] = multiply(ev[m.vars[o.v]], o.like)
+	}
+	if m.g.outcome >= 0 {
+		there := []float64{0, 1}
+		if m.three[m.g.outcome] {
+			there = []float64{0, 1, 1}
+		}
+		v := m.vars[m.g.outcome]
+		ev[v] = multiply(ev[v], there)
+	}
+	return ev
+}
+
+func multiply(a, b []float64) []float64 {
+	if a == nil {
+		return append([]float64(nil), b...)
+	}
+	out := make([]float64, len(a))
+	for i := range a {
+		out[i] = a[i] * b[i]
+	}
+	return out
+}

@@ -1,0 +1,495 @@
+package network
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"tidemark/engine/infer"
+	"tidemark/evidence"
+	"tidemark/rules"
+)
+
+// Clash is evidence that the book holds impossible: the findings that cannot
+// be true together.
+type Clash struct{ Findings []string }
+
+func (c *Clash) Error() string {
+	return fmt.Sprintf("findings %v cannot all be true under the book", c.Findings)
+}
+
+// Plain answers what is there, given all findings or some of them.
+type Plain struct {
+	g *Ground
+	m *Model
+}
+
+// Plain prepares the plain model. Findings and question must be entered.
+func (g *Ground) Plain() (*Plain, error) {
+	var wanted []int
+	for _, it := range g.Items {
+		wanted = append(wanted, it.v)
+	}
+	for _, f := range g.Families {
+		wanted = append(wanted, f.v)
+	}
+	m, err := g.build(plain, Test{}, wanted)
+	if err != nil {
+		return nil, err
+	}
+	return &Plain{g, m}, nil
+}
+
+// Posterior is what is there, given some findings.
+type Posterior struct {
+	LogP float64 // ln of the probability of the findings and the outcome
+	m    *Model
+	p    *infer.Posterior
+}
+
+// Item is the probability that a cause or step is there.
+func (p *Posterior) Item(it *Item) float64 { return p.p.P(p.m.vars[it.v])[1] }
+
+// Family is the probability that it is there at any position.
+func (p *Posterior) Family(f *Family) float64 { return p.p.P(p.m.vars[f.v])[1] }
+
+// Posterior infers all items and families, leaving out the findings named.
+func (p *Plain) Posterior(without map[string]bool) (*Posterior, error) {
+	return p.posterior(p.m.evidence(without))
+}
+
+func (p *Plain) posterior(ev infer.Evidence) (*Posterior, error) {
+	var query []infer.Var
+	for _, it := range p.g.Items {
+		query = append(query, p.m.vars[it.v])
+	}
+	for _, f := range p.g.Families {
+		query = append(query, p.m.vars[f.v])
+	}
+	post, err := p.m.m.Infer(ev, query...)
+	if err != nil {
+		return nil, p.clash(err)
+	}
+	return &Posterior{post.LogP, p.m, post}, nil
+}
+
+// Given infers with an item or family held as there, or as not there.
+func (p *Plain) Given(f *Family, it *Item, there bool) (*Posterior, error) {
+	ev := p.m.evidence(nil)
+	v := -1
+	if f != nil {
+		v = f.v
+	} else {
+		v = it.v
+	}
+	like := []float64{1, 0}
+	if there {
+		like = []float64{0, 1}
+	}
+	ev[p.m.vars[v]] = multiply(ev[p.m.vars[v]], like)
+	return p.posterior(ev)
+}
+
+// LogP is ln P of the findings, except those left out, and the outcome.
+func (p *Plain) LogP(without map[string]bool) (float64, error) {
+	lp, err := p.m.m.LogP(p.m.evidence(without))
+	return lp, p.clash(err)
+}
+
+// Only is ln P of one finding and the outcome.
+func (p *Plain) Only(finding string) (float64, error) {
+	without := map[string]bool{}
+	for _, o := range p.g.Observed {
+		if o.Finding != finding {
+			without[o.Finding] = true
+		}
+	}
+	return p.LogP(without)
+}
+
+// clash names the findings behind a contradiction.
+func (p *Plain) clash(err error) error {
+	var c *infer.Contradiction
+	if !errors.As(err, &c) {
+		return err
+	}
+	out := &Clash{}
+	for _, v := range c.Vars {
+		for _, o := range p.g.Observed {
+			if p.m.vars[o.v] == v {
+				out.Findings = append(out.Findings, o.Finding)
+			}
+		}
+		if p.g.outcome >= 0 && p.m.vars[p.g.outcome] == v {
+			out.Findings = append(out.Findings, "the question")
+		}
+	}
+	return out
+}
+
+// Blame is the probability, given all findings, that without what is under
+// test the outcome would not have happened; logP is that of the findings.
+func (g *Ground) Blame(t Test, logP float64) (float64, error) {
+	return g.three(blame, t, logP, []float64{0, 1, 0})
+}
+
+// Acted is the probability, given all findings, that what is under test was
+// there and a path of working rules ran from it to the outcome.
+func (g *Ground) Acted(t Test, logP float64) (float64, error) {
+	return g.three(acted, t, logP, []float64{0, 0, 1})
+}
+
+func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, error) {
+	if g.outcome < 0 {
+		return 0, nil
+	}
+	m, err := g.build(md, t, nil)
+	if err != nil {
+		return 0, err
+	}
+	if !m.three[g.outcome] {
+		return 0, nil // nothing runs from it to the outcome
+	}
+	ev := m.evidence(nil)
+	ev[m.vars[g.outcome]] = multiply(ev[m.vars[g.outcome]], want)
+	lp, err := m.m.LogP(ev)
+	var c *infer.Contradiction
+	if errors.As(err, &c) {
+		return 0, nil // no way that it could be so
+	}
+	if err != nil {
+		return 0, err
+	}
+	return min(1, math.Exp(lp-logP)), nil
+}
+
+// Explanation is a most probable assignment to causes and steps.
+type Explanation struct {
+	There map[*Item]bool
+	LogP  float64
+}
+
+// Explain finds the k most probable explanations of the findings by causes and
+// steps. Proven tells whether they are known to be the best.
+func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err error) {
+	relevant := p.g.ancestors(nil)
+	var over []infer.Var
+	var items []*Item
+	for _, it := range p.g.Items {
+		if relevant[it.v] {
+			over = append(over, p.m.vars[it.v])
+			items = append(items, it)
+		}
+	}
+	found, proven, err := mostProbable(p, over, k, budget)
+	if err != nil {
+		return nil, false, p.clash(err)
+	}
+	for _, f := range found {
+		e := Explanation{There: map[*Item]bool{}, LogP: f.LogP}
+		for i, s := range f.States {
+			e.There[items[i]] = s > 0
+		}
+		out = append(out, e)
+	}
+	return out, proven, nil
+}
+
+// Cost is what the plain inference takes.
+func (p *Plain) Cost() infer.Cost { return p.m.m.Estimate(p.m.evidence(nil)) }
+
+// Depths tells, for each item from which something runs to the outcome, the
+// longest way there in causes and steps; the outcome itself is 0.
+func (g *Ground) Depths() map[*Item]int {
+	depth := make([]int, len(g.vars))
+	for i := range depth {
+		depth[i] = -1
+	}
+	if g.outcome < 0 {
+		return nil
+	}
+	depth[g.outcome] = 0
+	for i := len(g.vars) - 1; i >= 0; i-- {
+		if depth[i] < 0 {
+			continue
+		}
+		step := 0
+		if g.vars[i].item != nil {
+			step = 1
+		}
+		for _, e := range g.vars[i].edges {
+			depth[e.from] = max(depth[e.from], depth[i]+step)
+		}
+	}
+	out := map[*Item]int{}
+	for _, it := range g.Items {
+		if depth[it.v] >= 0 {
+			out[it] = depth[it.v]
+		}
+	}
+	return out
+}
+
+// Below marks the items that something runs to from any of these, themselves
+// included.
+func (g *Ground) Below(items []*Item) map[*Item]bool {
+	below := make([]bool, len(g.vars))
+	for _, it := range items {
+		below[it.v] = true
+	}
+	out := map[*Item]bool{}
+	for i := range g.vars {
+		for _, e := range g.vars[i].edges {
+			below[i] = below[i] || below[e.from]
+		}
+		if it := g.vars[i].item; it != nil && below[i] {
+			out[it] = true
+		}
+	}
+	return out
+}
+
+// Above marks the items from which something runs to any of these, themselves
+// included.
+func (g *Ground) Above(items []*Item) map[*Item]bool {
+	var of []int
+	for _, it := range items {
+		of = append(of, it.v)
+	}
+	keep := g.ancestorsOf(of)
+	out := map[*Item]bool{}
+	for _, it := range g.Items {
+		if keep[it.v] {
+			out[it] = true
+		}
+	}
+	return out
+}
+
+// Way is a rule as it runs from one item to another.
+type Way struct {
+	From, To *Item
+	Pass     float64
+	Rule     ruleText
+}
+
+// ruleText is what a rule or a need says.
+type ruleText struct {
+	ID, Because, Source, Word string
+	HowOften                  float64
+}
+
+// Ways lists how things run into an item, through the insides of shared rules
+// and needs.
+func (g *Ground) Ways(to *Item) []Way {
+	var out []Way
+	var follow func(v int, pass float64, text ruleText)
+	follow = func(v int, pass float64, text ruleText) {
+		if it := g.vars[v].item; it != nil {
+			out = append(out, Way{it, to, pass, text})
+			return
+		}
+		for _, e := range g.vars[v].edges {
+			p := pass
+			if e.pass > 0 {
+				p *= e.pass
+			}
+			if g.vars[e.from].kind == pick || g.vars[e.from].kind == letter {
+				continue
+			}
+			follow(e.from, p, text)
+		}
+	}
+	for _, e := range g.vars[to.v].edges {
+		text := ruleText{}
+		switch {
+		case e.rule != nil:
+			text = ruleText{e.rule.ID, e.rule.Because, e.rule.Source, e.rule.Word, e.rule.HowOften}
+		case e.need != nil:
+			text = ruleText{to.Node.ID + " needs", e.need.Because, e.need.Source, e.need.Word, e.need.HowOften}
+		}
+		follow(e.from, e.pass, text)
+	}
+	return out
+}
+
+// Explains lists the items that could show an observation, with the rule.
+func (o Observation) Explains() []Shows {
+	out := make([]Shows, len(o.explain))
+	for i, c := range o.explain {
+		out[i] = Shows{c.item, c.rule.ID, c.rule.Because, c.rule.Source, c.rule.HowOften}
+	}
+	return out
+}
+
+// Shows is a rule from an item to a sign.
+type Shows struct {
+	Item            *Item
+	ID              string
+	Because, Source string
+	HowOften        float64
+}
+
+// Asking tells whether an outcome is asked about.
+func (g *Ground) Asking() bool { return g.outcome >= 0 }
+
+// NoPart tells whether the engine has not got a part.
+func (g *Ground) NoPart(p *rules.Part) bool { return g.noPart[p] }
+
+// Hides lists what must come off before a part can be seen, nearest first.
+func (g *Ground) Hides(p *rules.Part) []string { return g.hides(p, nil) }
+
+// RoughChance is about how likely a sign is to be seen, taking its causes as
+// independent, at the position where it is least certain, which is returned in
+// index and at; and the entropy that would remain if all its causes were known.
+func (g *Ground) RoughChance(s *rules.Sign, index *int, at *string, post *Posterior) (p, remains float64) {
+	first, last := 0, 0
+	if s.Part.Per != evidence.One {
+		first, last = 1, g.count(s.Part.Per)
+	}
+	a := newAssumer(g)
+	best := -1.0
+	for i := first; i <= last; i++ {
+		none, known := 1-s.Unlisted, 0.0
+		for _, e := range g.lookEdges(s, i, a) {
+			q := post.Item(g.vars[e.from].item)
+			none *= 1 - q*e.pass
+			known += q * entropy(e.pass)
+		}
+		if h := entropy(1-none) - min(known, 0.95*entropy(1-none)); h > best {
+			best, p, remains = h, 1-none, min(known, 0.95*entropy(1-none))
+			*index, *at = i, ""
+			if i > 0 {
+				*at = g.Engine.Name(s.Part.Per, i)
+			}
+		}
+	}
+	return p, remains
+}
+
+// lookEdges lists what would show a sign at a position to the eye. The sign has
+// not been looked for anywhere, so what a rule's positions have in common does
+// not matter: a rule that takes the first counts by its chance for this one.
+func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
+	missed := rules.Chances(evidence.Eye).Missed
+	var out []edge
+	for _, r := range s.By {
+		if g.holds(r.When, a) == rules.No {
+			continue
+		}
+		pass := r.HowOften * (1 - missed)
+		if r.Reach == rules.ReachFirst && s.Part.Per != evidence.One {
+			pass *= pickChance(g.count(s.Part.Per))
+		}
+		for _, src := range g.sources(r.From, s.Part.Per, index, r.Relation) {
+			out = append(out, edge{from: src.v, pass: pass, rule: r})
+		}
+	}
+	return out
+}
+
+func entropy(p float64) float64 {
+	if p <= 0 || p >= 1 {
+		return 0
+	}
+	return -p*math.Log2(p) - (1-p)*math.Log2(1-p)
+}
+
+// IfNotFound infers what would be there if a sign were looked for by eye at a
+// position and not found.
+func (g *Ground) IfNotFound(p *Plain, s *rules.Sign, index int) (*Posterior, error) {
+	ev := p.m.evidence(nil)
+	way := rules.Chances(evidence.Eye)
+	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
+		// A sign not found is a product over its parents.
+		v := p.m.vars[e.from]
+		ev[v] = multiply(orOnes(ev[v]), []float64{1, 1 - e.pass})
+	}
+	post, err := p.posterior(ev)
+	if err != nil {
+		return nil, err
+	}
+	post.LogP += math.Log(1-s.Unlisted) + math.Log(1-way.Mistaken)
+	return post, nil
+}
+
+func orOnes(l []float64) []float64 {
+	if l == nil {
+		return []float64{1, 1}
+	}
+	return l
+}
+
+// Change is a rule with another how-often, to see what hangs on it.
+type Change struct {
+	Rule     *rules.Rule
+	HowOften float64
+}
+
+// Variant is the same ground with findings left out or a rule changed at all
+// its positions. The chances of unlisted causes stay as they were.
+func (g *Ground) Variant(without map[string]bool, change *Change) *Ground {
+	n := *g
+	n.Observed = nil
+	for _, o := range g.Observed {
+		if !without[o.Finding] {
+			n.Observed = append(n.Observed, o)
+		}
+	}
+	if change != nil {
+		n.vars = slices.Clone(g.vars)
+		for i := range n.vars {
+			for k, e := range n.vars[i].edges {
+				if e.rule != change.Rule || e.pass == 1 && change.Rule.HowOften != 1 {
+					continue
+				}
+				edges := slices.Clone(n.vars[i].edges)
+				edges[k].pass = e.pass / change.Rule.HowOften * change.HowOften
+				n.vars[i].edges = edges
+			}
+		}
+	}
+	return &n
+}
+
+// OutcomeChances is the chance of any outcome of the book in this engine before
+// anything is found, and of each.
+func (g *Ground) OutcomeChances() (any float64, each map[string]float64, err error) {
+	n := *g
+	n.vars = slices.Clone(g.vars)
+	all := variable{name: "any outcome", kind: gate}
+	var wanted []int
+	var ids []string
+	for _, o := range g.Book.Outcomes() {
+		items := g.byNode[o]
+		if len(items) == 0 {
+			continue
+		}
+		v := items[0].v
+		if f := g.family[o]; f != nil {
+			v = f.v
+		}
+		all.edges = append(all.edges, edge{from: v, pass: 1})
+		wanted = append(wanted, v)
+		ids = append(ids, o.ID)
+	}
+	top := n.add(all)
+	m, err := n.build(plain, Test{}, append(slices.Clone(wanted), top))
+	if err != nil {
+		return 0, nil, err
+	}
+	query := []infer.Var{m.vars[top]}
+	for _, v := range wanted {
+		query = append(query, m.vars[v])
+	}
+	post, err := m.m.Infer(infer.Evidence{}, query...)
+	if err != nil {
+		return 0, nil, err
+	}
+	each = map[string]float64{}
+	for i, v := range wanted {
+		each[ids[i]] = post.P(m.vars[v])[1]
+	}
+	return post.P(m.vars[top])[1], each, nil
+}

@@ -1,0 +1,495 @@
+package engine
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"tidemark/engine/network"
+	"tidemark/evidence"
+	"tidemark/rules"
+)
+
+// weighed lists the candidates for which findings are weighed: those of the
+// verdict, and the leading others up to six in all.
+func (w *work) weighed() []*held {
+	out := slices.Clone(w.lead)
+	add := func(h *held) {
+		if len(out) < 6 && !h.unlisted && !slices.Contains(out, h) && !slices.ContainsFunc(out, func(o *held) bool { return o.ID == h.ID }) {
+			out = append(out, h)
+		}
+	}
+	for _, h := range w.named() {
+		if h.items[0].Node.Kind == rules.Cause && (h.Blame >= 0.02 || h.Acted >= 0.1) {
+			add(h)
+		}
+	}
+	if len(out) == 0 { // nothing is asked: by presence
+		byPresent := slices.Clone(w.all)
+		slices.SortStableFunc(byPresent, func(a, b *held) int { return cmp.Compare(b.Present, a.Present) })
+		for _, h := range byPresent {
+			if !h.unlisted && h.items[0].Node.Kind == rules.Cause && h.At != "any" && h.Category != rules.Artefact && len(out) < 4 {
+				add(h)
+			}
+		}
+	}
+	return out
+}
+
+func (w *work) presentIn(p *network.Posterior, h *held) float64 {
+	if h.family != nil {
+		return p.Family(h.family)
+	}
+	return p.Item(h.items[0])
+}
+
+// weights works out what each finding weighs for each candidate, on the log
+// odds of present: blame saturates where two would have done, and then nothing
+// seems to matter.
+func (w *work) weights() error {
+	ids := w.counted()
+	cands := w.weighed()
+	everything := map[string]bool{}
+	for _, id := range ids {
+		everything[id] = true
+	}
+	bare, err := w.plain.Posterior(everything)
+	if err != nil {
+		return err
+	}
+	out := map[string]map[string]Weight{}
+	for _, id := range ids {
+		without := map[string]bool{id: true}
+		last, err := w.plain.Posterior(without)
+		if err != nil {
+			return err
+		}
+		only := map[string]bool{}
+		for _, o := range ids {
+			if o != id {
+				only[o] = true
+			}
+		}
+		alone, err := w.plain.Posterior(only)
+		if err != nil {
+			return err
+		}
+		out[id] = map[string]Weight{}
+		for _, h := range cands {
+			out[id][h.key()] = Weight{
+				Alone: decibans(w.presentIn(alone, h)) - decibans(w.presentIn(bare, h)),
+				Last:  decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(last, h)),
+			}
+		}
+	}
+	// The share of each: the mean of alone and last, scaled so that the column
+	// adds up exactly. Where the means nearly cancel no scale makes sense, and
+	// the remainder is spread evenly over them by size.
+	for _, h := range cands {
+		k := h.key()
+		total := decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(bare, h))
+		sum, size := 0.0, 0.0
+		for _, id := range ids {
+			m := (out[id][k].Alone + out[id][k].Last) / 2
+			sum += m
+			size += math.Abs(m)
+		}
+		scale := 0.0
+		if sum != 0 {
+			scale = total / sum
+		}
+		for _, id := range ids {
+			x := out[id][k]
+			m := (x.Alone + x.Last) / 2
+			switch {
+			case scale >= 0.5 && scale <= 2:
+				x.Share = m * scale
+			case size > 0:
+				x.Share = m + (total-sum)*math.Abs(m)/size
+			default:
+				x.Share = total / float64(len(ids))
+			}
+			out[id][k] = x
+		}
+	}
+	w.groups(ids, cands)
+	for _, f := range w.c.Findings {
+		w.d.Findings = append(w.d.Findings, w.findingOut(f, out[f.ID]))
+	}
+	return w.groupWeights(cands)
+}
+
+// groups gathers findings that share a look, a sample or a fact.
+func (w *work) groups(ids []string, cands []*held) {
+	byKey := map[string]*Group{}
+	var keys []string
+	add := func(key, what, id string) {
+		if byKey[key] == nil {
+			byKey[key] = &Group{ID: key, What: what}
+			keys = append(keys, key)
+		}
+		if !slices.Contains(byKey[key].Findings, id) {
+			byKey[key].Findings = append(byKey[key].Findings, id)
+		}
+	}
+	for _, f := range w.c.Findings {
+		if f.Look != "" {
+			add("look "+f.Look, "one look", f.ID)
+		}
+		if f.Sample != "" {
+			add("sample "+f.Sample, "one sample", f.ID)
+		}
+		if s := w.book.Sign(f.Sign); s != nil && s.SameFact != "" {
+			add("fact "+s.Part.ID+" "+s.SameFact, "one fact told in several ways", f.ID)
+		}
+	}
+	for _, k := range keys {
+		if len(byKey[k].Findings) > 1 {
+			w.d.Groups = append(w.d.Groups, *byKey[k])
+		}
+	}
+}
+
+func (w *work) groupWeights(cands []*held) error {
+	for i := range w.d.Groups {
+		gr := &w.d.Groups[i]
+		gr.Weight = map[string]float64{}
+		without := map[string]bool{}
+		for _, id := range gr.Findings {
+			without[id] = true
+		}
+		p, err := w.plain.Posterior(without)
+		if err != nil {
+			return err
+		}
+		for _, h := range cands {
+			gr.Weight[h.key()] = decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(p, h))
+		}
+		for k := range w.d.Findings {
+			if slices.Contains(gr.Findings, w.d.Findings[k].ID) && w.d.Findings[k].Group == "" {
+				w.d.Findings[k].Group = gr.ID
+			}
+		}
+	}
+	return nil
+}
+
+func (w *work) findingOut(f evidence.Finding, weight map[string]Weight) FindingOut {
+	out := FindingOut{ID: f.ID, Sign: f.Sign, State: strings.ReplaceAll(string(f.State), " ", "_"), By: string(f.By), Sure: string(f.Sure), Note: f.Note, Weight: weight}
+	if out.Weight == nil {
+		out.Weight = map[string]Weight{}
+	}
+	if s := w.book.Sign(f.Sign); s != nil {
+		out.Name = s.Title()
+	} else if p := w.book.Part(f.Part); p != nil {
+		out.Name = p.Name + ": " + f.Note
+	}
+	var at []string
+	for _, s := range f.At {
+		at = append(at, s.Text)
+	}
+	out.At = strings.Join(at, ", ")
+	out.Counted = slices.ContainsFunc(w.g.Observed, func(o network.Observation) bool { return o.Finding == f.ID })
+	for _, x := range w.g.Dropped {
+		if x.Finding == f.ID {
+			out.WhyNot = x.Why
+			if x.As == evidence.Unavailable {
+				out.State = "unavailable"
+			}
+		}
+	}
+	return out
+}
+
+// findings gives each finding its role.
+func (w *work) findings() error {
+	var lead []*network.Item
+	for _, h := range w.lead {
+		lead = append(lead, h.items...)
+	}
+	w.onWay = map[*network.Item]bool{}
+	behindLead := w.g.Above(lead)
+	below := w.g.Below(lead)
+	_, askedAt := w.g.Asked()
+	toOutcome := w.g.Above(askedAt)
+	leadKey := ""
+	if h := w.leading(); h != nil {
+		leadKey = h.key()
+	}
+	for i := range w.d.Findings {
+		out := &w.d.Findings[i]
+		f := w.finding(out.ID)
+		for _, o := range w.g.Observed {
+			if o.Finding != f.ID || !o.Seen {
+				continue
+			}
+			for _, s := range o.Explains() {
+				if w.best[s.Item] && !slices.Contains(out.ExplainedBy, s.Item.ID()) {
+					out.ExplainedBy = append(out.ExplainedBy, s.Item.ID())
+				}
+			}
+		}
+		fill(&out.ExplainedBy)
+		switch {
+		case f.Made != "":
+			out.Role = MadeAfter
+			continue
+		case f.State == evidence.Seen && !out.Counted:
+			if f.Sign == "other" {
+				out.Role = NotExplained
+				w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, out.WhyNot})
+			}
+			continue
+		case !out.Counted:
+			continue
+		case f.State == evidence.NotFound:
+			out.Role = Against
+			out.Against = w.hitMost(f.ID)
+			continue
+		}
+		role := Role("")
+		rank := map[Role]int{Primary: 4, Consequential: 3, Independent: 2, MadeAfter: 1}
+		for _, o := range w.g.Observed {
+			if o.Finding != f.ID {
+				continue
+			}
+			for _, s := range o.Explains() {
+				if !w.best[s.Item] {
+					continue
+				}
+				r := Independent
+				switch {
+				case s.Item.Node.Category == rules.Artefact:
+					r = MadeAfter
+				case len(lead) == 0 && toOutcome[s.Item]:
+					r = Consequential
+				case slices.Contains(lead, s.Item), behindLead[s.Item] && s.Item.Node.Kind != rules.Condition:
+					r = Primary
+				case below[s.Item]:
+					r = Consequential
+				}
+				if rank[r] > rank[role] {
+					role = r
+				}
+			}
+		}
+		switch {
+		case role == "":
+			role = NotExplained
+			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, "nothing in the best explanation produces it"})
+		case leadKey != "" && out.Weight[leadKey].Last <= -3 && role != MadeAfter:
+			out.Against = leadKey
+			if role == Independent {
+				role = Against
+			}
+		}
+		out.Role = role
+	}
+	return nil
+}
+
+// hitMost is the candidate against which a finding tells most, of those that
+// could have shown it: the one that loses most of its odds.
+func (w *work) hitMost(id string) string {
+	best, least := "", -0.5
+	for _, f := range w.d.Findings {
+		if f.ID != id {
+			continue
+		}
+		var keys []string
+		for k := range f.Weight {
+			keys = append(keys, k)
+		}
+		slices.Sort(keys)
+		for _, k := range keys {
+			if x := min(f.Weight[k].Alone, f.Weight[k].Last); x < least {
+				best, least = k, x
+			}
+		}
+	}
+	if best != "" {
+		return best
+	}
+	for _, o := range w.g.Observed {
+		if o.Finding != id {
+			continue
+		}
+		most := 0.0
+		for _, s := range o.Explains() {
+			if s.HowOften > most && !w.best[s.Item] {
+				best, most = s.Item.Node.ID, s.HowOften
+			}
+		}
+	}
+	return best
+}
+
+// chain draws the chain of failure: from the one named (or from what lies
+// surely behind it) down to the outcome, by the way on which the rules work
+// most often, through what is there in the best explanation.
+func (w *work) chain() error {
+	asked, askedAt := w.g.Asked()
+	if asked == nil || len(askedAt) == 0 {
+		return nil
+	}
+	there := map[*network.Item]bool{}
+	for it, ok := range w.best {
+		there[it] = ok
+	}
+	start := w.lead
+	if len(start) == 0 {
+		if h := w.leading(); h != nil {
+			start = []*held{h}
+		}
+	}
+	through := map[*network.Item]bool{}
+	for _, h := range start {
+		hit := false
+		for _, it := range h.items {
+			if there[it] {
+				through[it], hit = true, true
+			}
+		}
+		if !hit {
+			for _, it := range h.items {
+				there[it], through[it] = true, true
+			}
+		}
+	}
+	for _, it := range askedAt {
+		if w.post.Item(it) > 0.5 || len(askedAt) == 1 {
+			there[it] = true
+		}
+	}
+	// Longest way by the product of how often, from each item to the outcome;
+	// a way through what is named is preferred.
+	type best struct {
+		score float64
+		via   bool
+		way   network.Way
+		next  *network.Item
+	}
+	to := map[*network.Item]best{}
+	for _, it := range askedAt {
+		if there[it] {
+			to[it] = best{score: 1, via: through[it]}
+		}
+	}
+	ordered := slices.Clone(w.g.Items)
+	slices.Reverse(ordered) // children before parents
+	for _, it := range ordered {
+		b, ok := to[it]
+		if !ok {
+			continue
+		}
+		for _, way := range w.g.Ways(it) {
+			if !there[way.From] || way.From.Node.Kind == rules.Condition {
+				continue
+			}
+			n := best{b.score * way.Pass, b.via || through[way.From], way, it}
+			o, has := to[way.From]
+			if !has || n.via && !o.via || n.via == o.via && n.score > o.score {
+				to[way.From] = n
+			}
+		}
+	}
+	// Begin at the one named; go back further while something behind it acted
+	// more likely than not.
+	var first *network.Item
+	for _, it := range w.g.Items {
+		if _, ok := to[it]; ok && through[it] && (first == nil || to[it].score > to[first].score) {
+			first = it
+		}
+	}
+	if first == nil {
+		return nil
+	}
+	type stop struct {
+		it  *network.Item
+		way network.Way
+	}
+	var line []stop
+	for it := first; ; {
+		var back network.Way
+		for _, way := range w.g.Ways(it) {
+			if w.best[way.From] && way.From.Node.Kind != rules.Condition && w.actedOf(way.From) >= 0.5 && (back.From == nil || way.Pass > back.Pass) {
+				back = way
+			}
+		}
+		if back.From == nil {
+			break
+		}
+		line = append([]stop{{back.From, network.Way{}}}, line...)
+		it = back.From
+	}
+	for it := first; it != nil; it = to[it].next {
+		line = append(line, stop{it: it})
+	}
+	for i := 1; i < len(line); i++ {
+		for _, way := range w.g.Ways(line[i].it) {
+			if way.From == line[i-1].it && way.Pass >= line[i].way.Pass {
+				line[i].way = way
+			}
+		}
+	}
+	for i, s := range line {
+		items := []*network.Item{s.it}
+		if f := w.g.FamilyOf(s.it.Node); f != nil {
+			items = nil
+			for _, it := range f.Items {
+				if w.best[it] || it == s.it {
+					items = append(items, it)
+				}
+			}
+		}
+		l := ChainLink{ID: s.it.Node.ID, At: positions(items), Kind: string(s.it.Node.Kind), Name: s.it.Node.Name}
+		if i == len(line)-1 {
+			l.Kind, l.Probability = "outcome", 1
+		} else {
+			l.Probability = w.actedOfAny(items)
+		}
+		if i > 0 {
+			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
+		}
+		for _, it := range items {
+			w.onWay[it] = true
+		}
+		l.Findings = w.shownBy(items)
+		w.d.Chain = append(w.d.Chain, l)
+	}
+	return nil
+}
+
+func (w *work) actedOf(it *network.Item) float64 {
+	for _, h := range w.all {
+		if h.family == nil && len(h.items) == 1 && h.items[0] == it {
+			return h.Acted
+		}
+	}
+	return 0
+}
+
+// actedOfAny is acted of the family, if there is one, else of the item.
+func (w *work) actedOfAny(items []*network.Item) float64 {
+	for _, h := range w.all {
+		if h.family != nil && h.ID == items[0].Node.ID {
+			return h.Acted
+		}
+	}
+	return w.actedOf(items[0])
+}
+
+// shownBy lists the seen findings that these items show.
+func (w *work) shownBy(items []*network.Item) []string {
+	out := []string{}
+	for _, o := range w.g.Observed {
+		if !o.Seen || slices.Contains(out, o.Finding) {
+			continue
+		}
+		if slices.ContainsFunc(o.Explains(), func(s network.Shows) bool { return slices.Contains(items, s.Item) }) {
+			out = append(out, o.Finding)
+		}
+	}
+	return out
+}

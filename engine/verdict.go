@@ -1,0 +1,443 @@
+package engine
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"tidemark/engine/network"
+	"tidemark/rules"
+)
+
+// verdict names the candidate farthest from the outcome that passes a
+// threshold, or the smallest set that does.
+func (w *work) verdict() error {
+	v := &w.d.Verdict
+	v.Standing, v.Together = Undetermined, Alone
+	if !w.g.Asking() {
+		v.Words = "Nothing is asked, so nothing is named. What is most probably there is listed."
+		return nil
+	}
+	sets, err := w.sets()
+	if err != nil {
+		return err
+	}
+	singles := w.named()
+	for _, level := range []struct {
+		at       float64
+		standing Standing
+	}{{DeterminedAt, Determined}, {ProbableAt, Probable}} {
+		best := farthest(singles, level.at)
+		set := bestSet(sets, level.at)
+		switch {
+		case best != nil && (best.depth > 1 || set == nil):
+			w.lead, v.Blame = w.withPartners(best, singles, level.at), best.Blame
+			v.Standing, v.Together = level.standing, Alone
+			if len(w.lead) > 1 {
+				v.Together = BothNeeded
+				if v.Blame, err = w.jointBlame(w.lead); err != nil {
+					return err
+				}
+			}
+		case set != nil:
+			w.lead, v.Blame, v.Standing, v.Together = set.members, set.Blame, level.standing, set.How
+		}
+		if v.Standing != Undetermined {
+			break
+		}
+	}
+	if v.Standing == Undetermined && len(w.all) > 0 {
+		v.Blame = w.all[0].Blame
+	}
+	if v.Standing == Determined && w.d.Conflict.Value > ConflictCaps {
+		v.Standing = Probable
+		v.Why = "the findings fight each other, so it is not called determined"
+	}
+	for _, h := range w.lead {
+		c := h.Candidate
+		if h.family != nil {
+			if at := w.present(h.family); at != "" {
+				c.Name += ", " + at
+			}
+		}
+		v.Names = append(v.Names, c)
+	}
+	w.behind()
+	if err := w.betterQuestion(); err != nil {
+		return err
+	}
+	v.Words = w.sentence()
+	return nil
+}
+
+// present tells at which positions of a family it most probably is.
+func (w *work) present(f *network.Family) string {
+	var at []*network.Item
+	for _, it := range f.Items {
+		if w.post.Item(it) >= 0.5 {
+			at = append(at, it)
+		}
+	}
+	return positions(at)
+}
+
+// named lists the candidates that may be named: no mere renaming of the
+// outcome, of a family and its positions only the one that stands for it, and
+// nothing made after.
+func (w *work) named() []*held {
+	family := map[string]*held{}
+	for _, h := range w.all {
+		if h.family != nil {
+			family[h.ID] = h
+		}
+	}
+	var out []*held
+	for _, h := range w.all {
+		if h.rename || h.unlisted || h.depth < 1 || h.Category == rules.Artefact {
+			continue
+		}
+		f := family[h.ID]
+		switch {
+		case f == nil:
+		case h.family != nil:
+			if slices.ContainsFunc(w.all, func(o *held) bool {
+				return o.ID == h.ID && o.family == nil && o.Blame >= SingleOfFamily*f.Blame && o.Blame > 0
+			}) {
+				continue
+			}
+		case h.Blame < SingleOfFamily*f.Blame:
+			continue
+		}
+		out = append(out, h)
+	}
+	return out
+}
+
+// farthest is the candidate with blame of at least the threshold that lies
+// farthest from the outcome; blame is not monotone along the chain, so it is
+// looked for among all, never by walking back.
+func farthest(all []*held, at float64) *held {
+	var best *held
+	for _, h := range all {
+		if h.Blame < at {
+			continue
+		}
+		if best == nil || deeper(h, best) {
+			best = h
+		}
+	}
+	return best
+}
+
+func deeper(a, b *held) bool {
+	if ca, cb := a.items[0].Node.Kind == rules.Cause, b.items[0].Node.Kind == rules.Cause; ca != cb {
+		return ca // nothing lies behind a cause
+	}
+	return cmp.Or(cmp.Compare(a.depth, b.depth), cmp.Compare(a.Blame, b.Blame), strings.Compare(b.key(), a.key())) > 0
+}
+
+// withPartners adds to the one named those that pass as well and are neither
+// behind nor ahead of it: without any of them it would not have happened.
+func (w *work) withPartners(best *held, singles []*held, at float64) []*held {
+	out := []*held{best}
+	for _, h := range singles {
+		if h == best || h.Blame < at || len(out) == 3 {
+			continue
+		}
+		if slices.ContainsFunc(out, func(o *held) bool { return w.related(o, h) }) {
+			continue
+		}
+		// Only one that has no other candidate of the same standing behind it.
+		if slices.ContainsFunc(singles, func(o *held) bool {
+			return o != h && o.Blame >= at && w.runsTo(o, h)
+		}) {
+			continue
+		}
+		out = append(out, h)
+	}
+	return out
+}
+
+// runsTo tells whether something runs from a to b.
+func (w *work) runsTo(a, b *held) bool {
+	below := w.g.Below(a.items)
+	return slices.ContainsFunc(b.items, func(it *network.Item) bool { return below[it] })
+}
+
+func (w *work) related(a, b *held) bool { return a.ID == b.ID || w.runsTo(a, b) || w.runsTo(b, a) }
+
+func (w *work) jointBlame(hs []*held) (float64, error) {
+	var items []*network.Item
+	for _, h := range hs {
+		items = append(items, h.items...)
+	}
+	return w.g.Blame(network.Test{Items: items}, w.post.LogP)
+}
+
+// heldSet is a set of candidates with its joint blame.
+type heldSet struct {
+	Set
+	members []*held
+	depth   int
+}
+
+// Sets are sought among the candidates that acted and are not to blame alone.
+const (
+	setActed = 0.30
+	setGap   = 0.20
+	setOf    = 8
+)
+
+// sets tests pairs, and triples where no pair passes, among the candidates of
+// which more than one would have done.
+func (w *work) sets() ([]heldSet, error) {
+	var pool []*held
+	for _, h := range w.named() {
+		if h.Acted >= setActed && h.Acted-h.Blame >= setGap && len(pool) < setOf {
+			pool = append(pool, h)
+		}
+	}
+	var out []heldSet
+	try := func(members ...*held) error {
+		for i, a := range members {
+			for _, b := range members[:i] {
+				if w.related(a, b) {
+					return nil
+				}
+			}
+		}
+		b, err := w.jointBlame(members)
+		if err != nil {
+			return err
+		}
+		best := 0.0
+		s := heldSet{members: members, depth: 1 << 20}
+		for _, m := range members {
+			best = max(best, m.Blame)
+			s.depth = min(s.depth, m.depth)
+			s.IDs = append(s.IDs, m.key())
+			s.Names = append(s.Names, m.Name)
+		}
+		if b < best+0.1 {
+			return nil // the set explains no more than its best member
+		}
+		s.Blame, s.How = b, how(members)
+		out = append(out, s)
+		return nil
+	}
+	for i, a := range pool {
+		for _, b := range pool[:i] {
+			if err := try(b, a); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if !slices.ContainsFunc(out, func(s heldSet) bool { return s.Blame >= ProbableAt }) && len(pool) >= 3 {
+		for i, a := range pool[:min(5, len(pool))] {
+			for j, b := range pool[:i] {
+				for _, c := range pool[:j] {
+					if err := try(c, b, a); err != nil {
+						return nil, err
+					}
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b heldSet) int {
+		return cmp.Or(cmp.Compare(b.Blame, a.Blame), cmp.Compare(len(a.IDs), len(b.IDs)), slices.Compare(a.IDs, b.IDs))
+	})
+	for _, s := range out[:min(6, len(out))] {
+		w.d.Together = append(w.d.Together, s.Set)
+	}
+	return out, nil
+}
+
+// how tells how the members of a set stand: either would have done if each of
+// them acted more likely than not; else they share it, and which is open.
+func how(members []*held) Together {
+	for _, m := range members {
+		if m.Acted < ProbableAt {
+			return Shared
+		}
+	}
+	return EitherEnough
+}
+
+func bestSet(sets []heldSet, at float64) *heldSet {
+	var best *heldSet
+	for i, s := range sets {
+		if s.Blame < at {
+			continue
+		}
+		if best == nil || len(s.IDs) < len(best.IDs) || len(s.IDs) == len(best.IDs) && (s.depth > best.depth || s.depth == best.depth && s.Blame > best.Blame) {
+			best = &sets[i]
+		}
+	}
+	return best
+}
+
+// behind lists what may lie behind the one named, each alone.
+func (w *work) behind() {
+	if len(w.lead) == 0 {
+		return
+	}
+	var items []*network.Item
+	for _, h := range w.lead {
+		items = append(items, h.items...)
+	}
+	above := w.g.Above(items)
+	for _, h := range w.all {
+		if h.Blame < 0.03 && h.Acted < 0.2 || slices.Contains(w.lead, h) || len(w.d.Verdict.Behind) == 6 {
+			continue
+		}
+		if h.unlisted {
+			if w.lead[0].items[0].Node.Kind != rules.Cause {
+				w.d.Verdict.Behind = append(w.d.Verdict.Behind, h.Candidate)
+			}
+			continue
+		}
+		if h.items[0].Node.Kind == rules.Cause && above[h.items[0]] && !slices.ContainsFunc(w.lead, func(l *held) bool { return l.ID == h.ID }) {
+			// Of a family and its positions, the family.
+			if h.At != "any" && w.g.FamilyOf(h.items[0].Node) != nil {
+				continue
+			}
+			w.d.Verdict.Behind = append(w.d.Verdict.Behind, h.Candidate)
+		}
+	}
+}
+
+// betterQuestion looks for an earlier step that surely acted where no cause is
+// much to blame for what was asked.
+func (w *work) betterQuestion() error {
+	sum := 0.0
+	for _, h := range w.all {
+		if !h.unlisted && h.Kind != "family" && h.items[0].Node.Kind == rules.Cause {
+			sum += h.Blame
+		}
+	}
+	if sum >= 0.6 {
+		return nil
+	}
+	var best *held
+	for _, h := range w.all {
+		if h.unlisted || h.depth < 1 || h.items[0].Node.Kind != rules.Step || h.rename || h.Acted < 0.9 || slices.Contains(w.lead, h) {
+			continue
+		}
+		if h.family == nil && w.g.FamilyOf(h.items[0].Node) != nil {
+			continue
+		}
+		if best == nil || h.depth > best.depth || h.depth == best.depth && h.key() < best.key() {
+			best = h
+		}
+	}
+	if best == nil {
+		return nil
+	}
+	bq := &BetterQuestion{ID: best.ID, Name: best.Name, Acted: best.Acted}
+	leads, err := w.askInstead(best.ID)
+	if err != nil {
+		return err
+	}
+	bq.Leads = leads
+	w.d.Verdict.BetterQuestion = bq
+	return nil
+}
+
+// askInstead tells the causes to blame for another outcome.
+func (w *work) askInstead(question string) ([]Candidate, error) {
+	g := network.New(w.book, w.c)
+	g.Observe(w.c)
+	if err := g.Ask(question, nil); err != nil {
+		return nil, err
+	}
+	sub := &work{book: w.book, c: w.c, g: g, opt: w.opt, d: &Diagnosis{}}
+	var err error
+	if sub.plain, err = g.Plain(); err != nil {
+		return nil, err
+	}
+	if sub.post, err = sub.plain.Posterior(nil); err != nil {
+		return nil, err
+	}
+	sub.depths = g.Depths()
+	if err := sub.candidates(); err != nil {
+		return nil, err
+	}
+	out := []Candidate{}
+	for _, h := range sub.named() {
+		if h.items[0].Node.Kind == rules.Cause && h.Blame >= 0.05 && len(out) < 3 {
+			out = append(out, h.Candidate)
+		}
+	}
+	return out, nil
+}
+
+// sentence puts the verdict into words.
+func (w *work) sentence() string {
+	v := &w.d.Verdict
+	outcome := w.d.Case.QuestionName
+	var names []string
+	for _, n := range v.Names {
+		names = append(names, n.Name)
+	}
+	p := percent(v.Blame)
+	switch {
+	case len(names) == 0:
+		s := fmt.Sprintf("Not determined: no cause and no step stands out far enough as to blame for this: %s.", outcome)
+		if lead := w.leading(); lead != nil {
+			s += fmt.Sprintf(" Nearest: %s (%s).", lead.Name, percent(lead.Blame))
+		}
+		return s
+	case v.Together == BothNeeded:
+		return fmt.Sprintf("%s: %s. All of these were needed: without any one of them, %s would not have come about (%s).", title(v.Standing), and(names), outcome, p)
+	case v.Together == EitherEnough:
+		return fmt.Sprintf("%s: %s. Either would have done it alone; with neither, %s would not have come about (%s).", title(v.Standing), and(names), outcome, p)
+	case v.Together == Shared:
+		return fmt.Sprintf("%s: %s share it: which of them did it is open; with none of them, %s would not have come about (%s).", title(v.Standing), and(names), outcome, p)
+	}
+	s := fmt.Sprintf("%s: %s. Without it, %s would not have come about (%s, %s).", title(v.Standing), names[0], outcome, p, Likely(v.Blame))
+	if w.lead[0].items[0].Node.Kind == rules.Step {
+		switch {
+		case len(v.Behind) == 0:
+			s += " What lies behind it is open."
+		case v.Behind[0].Blame >= ProbableAt:
+			s += fmt.Sprintf(" Behind it, probably: %s (%s).", v.Behind[0].Name, percent(v.Behind[0].Blame))
+		default:
+			s += " What lies behind it is open."
+		}
+	}
+	return s
+}
+
+// leading is the first candidate that may be named: by blame, and of equals
+// the one farther from the outcome.
+func (w *work) leading() *held {
+	if len(w.lead) > 0 {
+		return w.lead[0]
+	}
+	var best *held
+	for _, h := range w.named() {
+		if h.items[0].Node.Kind == rules.Cause && h.Blame > 0 && (best == nil || h.Blame > best.Blame) {
+			best = h
+		}
+	}
+	if best != nil {
+		return best
+	}
+	for _, h := range w.named() {
+		if best == nil || h.Blame > best.Blame {
+			best = h
+		}
+	}
+	return best
+}
+
+func title(s Standing) string {
+	switch s {
+	case Determined:
+		return "Determined"
+	case Probable:
+		return "Probable"
+	}
+	return "Not determined"
+}

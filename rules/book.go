@@ -1,0 +1,241 @@
+package rules
+
+import (
+	"slices"
+	"strings"
+
+	"tidemark/evidence"
+	"tidemark/evidence/source"
+)
+
+// Book is all that is known, checked. Maps are for lookup; the slices give the
+// order in which things are told.
+type Book struct {
+	Packs    []Pack
+	Parts    []*Part
+	Signs    []*Sign
+	Nodes    []*Node // causes, steps and conditions, parents before children
+	Rules    []*Rule
+	Examples []*Example
+	// Hash is the SHA-256, in hex, of all packs' texts in the order of their ids.
+	Hash string
+
+	part map[string]*Part
+	sign map[string]*Sign
+	node map[string]*Node
+}
+
+// Part, Sign and Node look up an id; nil if the book has no such thing.
+func (b *Book) Part(id string) *Part { return b.part[id] }
+
+// Sign looks up "part.sign".
+func (b *Book) Sign(id string) *Sign { return b.sign[id] }
+
+// Node looks up a cause, step or condition.
+func (b *Book) Node(id string) *Node { return b.node[id] }
+
+// Pack is a file of the book.
+type Pack struct {
+	ID, Title, Version string
+	File               string
+}
+
+// Part is a component on which signs can be looked for.
+type Part struct {
+	ID         string
+	Name       string
+	Per        evidence.Kind
+	Places     []string
+	When       *Cond    // nil: every engine has it
+	Behind     []string // parts that must come off first
+	MinutesOff float64  // to take this part itself off
+	Belongs    string   // engine, installation, tool, place, paper, person
+	Pack       string
+	Pos        source.Position
+}
+
+// Sign is what one can look for on a part.
+type Sign struct {
+	ID       string // "part.sign"
+	Part     *Part
+	Name     string
+	Look     string
+	Minutes  float64
+	LostBy   []LostBy
+	Caution  string
+	SameFact string  // signs of one part and position in one group count once
+	Unlisted float64 // chance of being seen with none of its listed parents there
+	Pack     string
+	Pos      source.Position
+
+	By []*Rule // rules that show it, in the order of the book
+}
+
+// Title is "oil pickup and its screen: screen clogged".
+func (s *Sign) Title() string { return s.Part.Name + ": " + s.Name }
+
+// LostBy is an act that destroys a sign.
+type LostBy struct {
+	Kind evidence.ActKind
+	Part string
+}
+
+// NodeKind tells causes, steps and conditions apart.
+type NodeKind string
+
+// Kinds of node. They share one id space, so putting something behind a cause
+// renames nothing.
+const (
+	Cause     NodeKind = "cause"
+	Step      NodeKind = "step"
+	Condition NodeKind = "condition"
+)
+
+// Artefact is the category of causes that were not there while the engine ran.
+const Artefact = "artefact"
+
+// Categories are the cause categories of ISO 14224:2016 table B.3 as the
+// workshop says them, and artefact for what was made after. "assembly" stands
+// for its fabrication and installation errors made at build or repair,
+// "manufacture" for those of the maker, "external" for its miscellaneous causes
+// from outside.
+var Categories = []string{"design", "manufacture", "assembly", "maintenance", "operation", "external", Artefact}
+
+// Node is a cause, a step or a condition.
+type Node struct {
+	ID       string
+	Kind     NodeKind
+	Name     string
+	Category string // of a cause
+	// BaseRate is in how many of a hundred engines, over 100, that come in to
+	// be stripped for an unplanned failure it is there, harm or no harm. For a
+	// positioned cause it is that of at least one position, unless Each.
+	BaseRate  float64
+	BaseWord  string
+	Each      bool
+	Per       evidence.Kind
+	Part      string // part that the engine must have; "" for none
+	When      *Cond
+	Given     *Cond   // of a condition: what in the case settles it
+	Unlisted  float64 // of a step: share of its occurrences that the book does not explain
+	Outcome   bool
+	Rename    bool
+	Needs     []*Need
+	LookAlike map[string]string
+	Source    string
+	Note      string
+	Pack      string
+	Pos       source.Position
+
+	Out []*Rule // what it leads to, shows and is, in the order of the book
+	In  []*Rule // what leads to it
+}
+
+// Need is a conjunction: all of Of together produce the step, how often.
+type Need struct {
+	To       *Node
+	Of       []*Node
+	HowOften float64
+	Word     string
+	Because  string
+	Source   string
+	When     *Cond
+	Pos      source.Position
+}
+
+// Reach says how a rule from one thing acts on many positions.
+type Reach string
+
+// Each position by its own chance; all or none; or the first that lets go,
+// and some or all of the others before the engine stops.
+const (
+	ReachEach  Reach = "each"
+	ReachAll   Reach = "all"
+	ReachFirst Reach = "first"
+)
+
+// Rule says that From produces To or shows Sign.
+type Rule struct {
+	ID       string // "from > to", with #2 where there is a second
+	From     *Node
+	To       *Node // one of To and Sign
+	Sign     *Sign
+	Is       bool // the sign is the thing itself
+	HowOften float64
+	Word     string
+	Because  string
+	Source   string
+	When     *Cond
+	Where    string // place of the sign's part
+	Relation string // "", adjacent, same bank, every
+	Reach    Reach
+	Pack     string
+	Pos      source.Position
+}
+
+// Example is a test that a pack carries.
+type Example struct {
+	ID       string
+	Title    string
+	Question string
+	Engine   map[string]any
+	History  map[string]any
+	Seen     []ExampleFinding
+	NotFound []ExampleFinding
+	Leads    []string
+	NotLeads []string
+	Pack     string
+	Pos      source.Position
+}
+
+// ExampleFinding is a finding of an example: "part.sign @ rod 3".
+type ExampleFinding struct {
+	Sign string
+	At   string
+}
+
+// Outcomes lists the steps that a case may ask about.
+func (b *Book) Outcomes() []*Node {
+	var out []*Node
+	for _, n := range b.Nodes {
+		if n.Outcome {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// ByKind lists the nodes of one kind, sorted by id.
+func (b *Book) ByKind(k NodeKind) []*Node {
+	var out []*Node
+	for _, n := range b.Nodes {
+		if n.Kind == k {
+			out = append(out, n)
+		}
+	}
+	slices.SortFunc(out, func(a, c *Node) int { return strings.Compare(a.ID, c.ID) })
+	return out
+}
+
+// Size is the size of a book.
+type Size struct {
+	Parts    int `json:"parts"`
+	Signs    int `json:"signs"`
+	Causes   int `json:"causes"`
+	Steps    int `json:"steps"`
+	Rules    int `json:"rules"`
+	Examples int `json:"examples"`
+}
+
+// Size counts what is in the book. Conditions count as neither cause nor step.
+func (b *Book) Size() Size {
+	return Size{Parts: len(b.Parts), Signs: len(b.Signs), Causes: len(b.ByKind(Cause)), Steps: len(b.ByKind(Step)), Rules: len(b.Rules) + b.needs(), Examples: len(b.Examples)}
+}
+
+func (b *Book) needs() int {
+	n := 0
+	for _, x := range b.Nodes {
+		n += len(x.Needs)
+	}
+	return n
+}

@@ -1,0 +1,153 @@
+package rules
+
+import (
+	"slices"
+	"strings"
+
+	"tidemark/evidence/source"
+)
+
+// check finds what is wrong with a book as a whole.
+func check(b *Book, faults *source.Faults) {
+	for _, n := range b.Nodes {
+		if n.Kind == Step && len(n.In) == 0 && len(n.Needs) == 0 {
+			faults.Add(n.Pos, "let a cause or step lead to it, or make it a cause", "nothing leads to step %s", n.ID)
+		}
+		if n.Kind != Step && len(n.Out) == 0 && !needed(b, n) {
+			faults.Add(n.Pos, "", "%s %s leads to nothing and shows nothing", n.Kind, n.ID)
+		}
+	}
+	for _, s := range b.Signs {
+		if len(s.By) == 0 {
+			faults.Add(s.Pos, "let a cause or step show it", "nothing shows sign %s", s.ID)
+		}
+	}
+	cycles(b, faults)
+	behindCycles(b, faults)
+	twins(b, faults)
+}
+
+func needed(b *Book, n *Node) bool {
+	for _, o := range b.Nodes {
+		for _, need := range o.Needs {
+			if slices.Contains(need.Of, n) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// cycles sorts the nodes so that parents come before children, and tells
+// loops: a loop of the real world is written as an early and a late step.
+func cycles(b *Book, faults *source.Faults) {
+	const (
+		fresh = iota
+		open
+		done
+	)
+	state := map[*Node]int{}
+	var order, trail []*Node
+	var visit func(n *Node)
+	visit = func(n *Node) {
+		state[n] = open
+		trail = append(trail, n)
+		for _, to := range targets(b, n) {
+			switch state[to] {
+			case fresh:
+				visit(to)
+			case open:
+				from := slices.Index(trail, to)
+				var names []string
+				for _, t := range append(slices.Clone(trail[from:]), to) {
+					names = append(names, t.ID)
+				}
+				faults.Add(to.Pos, "write it as an early and a late step", "steps run in a loop: %s", strings.Join(names, " → "))
+			}
+		}
+		trail = trail[:len(trail)-1]
+		state[n] = done
+		order = append(order, n)
+	}
+	sorted := slices.Clone(b.Nodes)
+	slices.SortFunc(sorted, func(a, c *Node) int { return strings.Compare(a.ID, c.ID) })
+	for _, n := range sorted {
+		if state[n] == fresh {
+			visit(n)
+		}
+	}
+	slices.Reverse(order)
+	b.Nodes = order
+}
+
+// targets lists what a node leads to, by rule or by need, sorted by id.
+func targets(b *Book, n *Node) []*Node {
+	var out []*Node
+	for _, r := range n.Out {
+		if r.To != nil {
+			out = append(out, r.To)
+		}
+	}
+	for _, o := range b.Nodes {
+		for _, need := range o.Needs {
+			if slices.Contains(need.Of, n) {
+				out = append(out, o)
+			}
+		}
+	}
+	slices.SortFunc(out, func(a, c *Node) int { return strings.Compare(a.ID, c.ID) })
+	return slices.Compact(out)
+}
+
+func behindCycles(b *Book, faults *source.Faults) {
+	for _, p := range b.Parts {
+		seen := map[string]bool{}
+		var walk func(id string) bool
+		walk = func(id string) bool {
+			if seen[id] {
+				return false
+			}
+			seen[id] = true
+			q := b.part[id]
+			if q == nil {
+				return false
+			}
+			for _, x := range q.Behind {
+				if x == p.ID || walk(x) {
+					return true
+				}
+			}
+			return false
+		}
+		if walk(p.ID) {
+			faults.Add(p.Pos, "", "part %s lies behind itself", p.ID)
+		}
+	}
+}
+
+// twins warns of two signs of one part that the same things show: they may be
+// one fact told twice, which is the real source of over-confidence.
+func twins(b *Book, faults *source.Faults) {
+	byPart := map[string][]*Sign{}
+	for _, s := range b.Signs {
+		byPart[s.Part.ID] = append(byPart[s.Part.ID], s)
+	}
+	key := func(s *Sign) string {
+		var out []string
+		for _, r := range s.By {
+			out = append(out, r.From.ID+"/"+r.Where)
+		}
+		slices.Sort(out)
+		return strings.Join(out, " ")
+	}
+	for _, p := range b.Parts {
+		signs := byPart[p.ID]
+		for i, s := range signs {
+			for _, o := range signs[:i] {
+				if k := key(s); k != "" && k == key(o) && len(s.By) > 1 && (s.SameFact == "" || s.SameFact != o.SameFact) {
+					faults.Warn(s.Pos, `give both the same same_fact = "…" if they are one`, "%s and %s are shown by the same things: are they one fact told twice?", s.ID, o.ID)
+				}
+			}
+		}
+	}
+}
