@@ -20,8 +20,8 @@ type Options struct {
 	Looks int
 }
 
-// explainBudget bounds the search for the most probable explanation, in nodes.
-const explainBudget = 20000
+// explainBudget bounds the search for the most probable explanation, in propagations.
+const explainBudget = 300
 
 // Diagnose works out a case. The case must have been checked against the book
 // (Check). Findings that are impossible together give a *network.Clash.
@@ -405,6 +405,8 @@ func (w *work) explain() error {
 				s.Drop = append(s.Drop, it.Name())
 			}
 		}
+		fill(&s.Believe)
+		fill(&s.Drop)
 		w.d.Explanation.Second = s
 	}
 	return nil

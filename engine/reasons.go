@@ -436,11 +436,21 @@ func (w *work) chain() error {
 	for i, s := range line {
 		items := []*network.Item{s.it}
 		if f := w.g.FamilyOf(s.it.Node); f != nil {
+			// Name the positions that a finding shows; where none does, all of
+			// the best explanation.
+			var shown []*network.Item
 			items = nil
 			for _, it := range f.Items {
-				if w.best[it] || it == s.it {
-					items = append(items, it)
+				if !w.best[it] && it != s.it {
+					continue
 				}
+				items = append(items, it)
+				if len(w.shownBy([]*network.Item{it})) > 0 {
+					shown = append(shown, it)
+				}
+			}
+			if len(shown) > 0 {
+				items = shown
 			}
 		}
 		l := ChainLink{ID: s.it.Node.ID, At: positions(items), Kind: string(s.it.Node.Kind), Name: s.it.Node.Name}

@@ -147,7 +147,8 @@ type Fitted struct {
 	By      Way
 	Sure    Sureness
 	Note    string
-	Pos     source.Position
+	Order
+	Pos source.Position
 }
 
 // Work is something that was done to the engine before it came in.

@@ -2,12 +2,14 @@ package evidence
 
 import (
 	"crypto/sha256"
+	"errors"
 	"fmt"
-	"maps"
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"tidemark/evidence/source"
 )
@@ -24,16 +26,28 @@ func Load(path string, faults *source.Faults) (c *Case, ok bool) {
 
 // Parse reads the text of a case file, named for its faults.
 func Parse(name string, text []byte, faults *source.Faults) (c *Case, ok bool) {
-	before := faults.Errors()
-	root, ok := source.Parse(name, text, faults)
+	// A bag of its own: the caller's may hold the very same faults already,
+	// and would then not grow.
+	var own source.Faults
+	defer func() {
+		for _, f := range own.List() {
+			if f.Warning {
+				faults.Warn(f.Position, f.Hint, "%s", f.Message)
+			} else {
+				faults.Add(f.Position, f.Hint, "%s", f.Message)
+			}
+		}
+	}()
+	root, ok := source.Parse(name, text, &own)
 	if !ok {
 		return nil, false
 	}
-	l := &loader{c: &Case{File: name, hash: sha256.Sum256(text)}, faults: faults, ids: map[string]source.Position{}}
+	l := &loader{c: &Case{File: name, hash: sha256.Sum256(text)}, faults: &own, ids: map[string]source.Position{}, tables: map[string]string{}}
 	l.read(root)
-	l.order()
+	l.references()
+	l.circles()
 	l.opposites()
-	if faults.Errors() > before {
+	if own.Errors() > 0 {
 		return nil, false
 	}
 	return l.c, true
@@ -42,75 +56,146 @@ func Parse(name string, text []byte, faults *source.Faults) (c *Case, ok bool) {
 type loader struct {
 	c      *Case
 	faults *source.Faults
-	ids    map[string]source.Position
-	edges  []orderEdge
+	ids    map[string]source.Position // of every entry
+	tables map[string]string          // id → "finding", "reading", …
 	refs   []ref
+	edges  []edge // with a place each, for circles
 }
 
 // ref is an id that another entry must have.
 type ref struct {
 	id, what string
+	table    string // the kind of entry it must be; "" for any
 	pos      source.Position
 }
 
-type orderEdge struct {
+// edge is one thing said about order.
+type edge struct {
 	first, then string
 	pos         source.Position
 }
 
 func (l *loader) read(root *source.Table) {
 	c := l.c
+	// The engine first: positions are held against it.
+	l.engine(root)
+	c.OrderLost = partRefs(root, "order_lost")
 	if t := root.Table("case"); t != nil {
 		c.ID, c.Title, c.Question = t.String("id"), t.String("title"), t.String("question")
 		c.QuestionPos = t.ValuePos("question", -1)
 		c.QuestionAt = t.Strings("at")
+		c.At = l.spots(t, "at")
+		c.OrderLost = append(c.OrderLost, partRefs(t, "order_lost")...)
 		t.String("note")
 		t.Done()
-		defer func() { // positions need the engine
-			c.At = l.spots(t, "at")
-		}()
 	}
-	l.engine(root)
 	c.History.Facts = map[string]any{}
 	if t := root.Table("history"); t != nil {
 		l.facts("history", t, c.History.Facts, nil)
-		t.Done()
+		l.done(t)
 	}
 	if t := root.Table("received"); t != nil {
-		c.Received = Received{Said: true, Pos: t.Position(), State: t.String("state"), OpenedBy: t.String("opened_by"), Off: partRefs(t, "off"),
-			Turns: t.OneOf("turns", "freely", "stiffly", "part way", "not at all", "not tried"), Fluids: t.String("fluids"), Date: text(t, "date"), From: t.String("from"), Note: t.String("note")}
-		t.Done()
+		c.Received = Received{Said: true, Pos: t.Position(), State: l.word(t, "state", "whole", "part stripped", "in boxes"), OpenedBy: t.String("opened_by"), Off: partRefs(t, "off"),
+			Turns: l.word(t, "turns", "freely", "stiffly", "part way", "not at all", "not tried"), Fluids: t.String("fluids"), Date: text(t, "date"), From: t.String("from"), Note: t.String("note")}
+		l.done(t)
 	}
 	l.each(root, "work", l.work)
 	l.each(root, "finding", l.finding)
 	l.each(root, "reading", l.reading)
 	l.each(root, "fitted", l.fitted)
 	l.each(root, "act", l.act)
-	c.OrderLost = partRefs(root, "order_lost")
 	if t := root.Table("confirmed"); t != nil {
 		c.Confirmed = Confirmed{Accept: t.Strings("accept"), Undetermined: t.Bool("undetermined"), By: t.String("by"), Note: t.String("note")}
-		t.Done()
+		l.done(t)
 	}
 	root.Done()
 }
 
-// text reads a text, or a TOML date as it is written.
-func text(t *source.Table, key string) string {
-	switch v := t.Any(key).(type) {
-	case nil, string, bool, int64, float64, []any, map[string]any:
-		return t.String(key)
-	default:
-		return fmt.Sprint(v)
+// done notes unknown keys, and order_lost where it fell into the wrong table
+// because TOML takes every key to the table above it.
+func (l *loader) done(t *source.Table) {
+	if slices.Contains(t.Keys(), "order_lost") {
+		t.Has("order_lost")
+		t.Fault("order_lost", "put it under [case], or above the first table", "order_lost stands in [%s]", t.Path())
 	}
+	t.Done()
 }
 
+// meant are words that people write for the ones that files use.
+var meant = map[string]string{
+	"absent": "not found", "no": "not found", "none": "not found", "missing": "not found", "not seen": "not found", "not_found": "not found", "clean": "not found", "false": "not found",
+	"present": "seen", "yes": "seen", "found": "seen", "true": "seen",
+	"unknown": "unavailable", "lost": "unavailable", "n/a": "unavailable", "destroyed": "unavailable", "not examined": "unavailable", "not recovered": "unavailable",
+	"gasoline": "petrol", "benzine": "petrol", "gasoil": "diesel", "lpg": "gas", "natural gas": "gas", "100ll": "avgas",
+	"4-stroke": "four-stroke", "4": "four-stroke", "four": "four-stroke", "2-stroke": "two-stroke", "2": "two-stroke", "two": "two-stroke",
+	"water": "liquid", "coolant": "liquid",
+	"straight": "inline", "in-line": "inline", "line": "inline", "row": "inline", "boxer": "opposed", "flat": "opposed", "vee": "v", "v6": "v", "v8": "v", "v12": "v",
+	"visual": "eye", "naked eye": "eye", "magnifier": "lens", "microscope": "laboratory", "lab": "laboratory", "dye": "crack test", "magnetic": "crack test", "micrometer": "gauge", "measured": "gauge", "document": "paper", "log": "paper", "owner": "told", "said": "told", "hearsay": "told",
+	"sure": "certain", "unsure": "doubtful", "probably": "fairly", "perhaps": "doubtful",
+	"removed": "off", "remove": "off", "removal": "off", "cleaned": "wash", "clean up": "wash", "washed off": "wash", "drained": "drain", "turned": "turn", "dismantle": "part", "strip": "part", "blown": "blow",
+	"dirty": "as found", "original": "as found", "untouched": "as found", "strip-down": "teardown", "accident": "crash", "bench": "teardown", "yard": "storage",
+	"up": "rising", "down": "falling", "above": "higher", "below": "lower",
+}
+
+// word reads a text that must be one of some words; "" if it is not said. The
+// fault names what was probably meant: the word that people use instead, or
+// the nearest in letters.
+func (l *loader) word(t *source.Table, key string, words ...string) string {
+	s := t.String(key)
+	if s == "" || slices.Contains(words, s) {
+		return s
+	}
+	hint := source.Suggest(s, words)
+	if m := meant[strings.ToLower(s)]; slices.Contains(words, m) {
+		hint = fmt.Sprintf("did you mean %q?", m)
+	}
+	t.FaultAt(key, -1, hint, "%s is %q, and must be one of: %s", key, s, strings.Join(words, ", "))
+	return ""
+}
+
+// text reads a text, or a date or time that stands without quotes, which TOML
+// allows and people do.
+func text(t *source.Table, key string) string {
+	when, ok := t.Any(key).(time.Time)
+	if !ok {
+		return t.String(key)
+	}
+	switch when.Location().String() {
+	case "date-local":
+		return when.Format(time.DateOnly)
+	case "datetime-local":
+		return when.Format(time.DateTime)
+	case "time-local":
+		return when.Format(time.TimeOnly)
+	}
+	return when.Format(time.RFC3339)
+}
+
+// partRefs reads a list of parts with the place of each.
 func partRefs(t *source.Table, key string) []PartRef {
 	var out []PartRef
 	for i, p := range t.Strings(key) {
-		out = append(out, PartRef{p, t.ValuePos(key, i)})
+		if p == "" {
+			t.FaultAt(key, elem(t, key, i), "", "%s names a part by an empty text", key)
+			continue
+		}
+		out = append(out, PartRef{p, t.ValuePos(key, elem(t, key, i))})
 	}
 	return out
 }
+
+// elem is the element to point at: a text alone stands for a list of one, and
+// has no elements.
+func elem(t *source.Table, key string, i int) int {
+	if _, list := t.Any(key).([]any); list {
+		return i
+	}
+	return -1
+}
+
+// idShape is what an entry may be called, so that it can stand unquoted in a
+// file, on a tag and in a report.
+var idShape = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]{0,39}$`)
 
 func (l *loader) each(root *source.Table, key string, do func(string, *source.Table)) {
 	group := root.Table(key)
@@ -123,14 +208,18 @@ func (l *loader) each(root *source.Table, key string, do func(string, *source.Ta
 			continue
 		}
 		if was, taken := l.ids[id]; taken {
-			l.faults.Add(t.Position(), "give it a number of its own", "%s is used twice: also at %s", id, was)
+			l.faults.Add(t.Position(), "give it a number of its own", "%s is used twice: also in line %d", id, was.Line)
 		}
-		l.ids[id] = t.Position()
+		if !idShape.MatchString(id) {
+			l.faults.Add(t.Position(), "as in [finding.F07]", "[%s]: %q is no id: it must be a letter, then letters, digits, - or _", t.Path(), id)
+		}
+		l.ids[id], l.tables[id] = t.Position(), key
 		do(id, t)
-		t.Done()
+		l.done(t)
 	}
 }
 
+// musts are the facts that every case must say: most of the book hangs on them.
 var musts = []struct{ name, example string }{
 	{"fuel", `fuel = "diesel"`}, {"cycle", `cycle = "four-stroke"`}, {"cooling", `cooling = "liquid"`}, {"layout", `layout = "inline"`},
 }
@@ -138,44 +227,76 @@ var musts = []struct{ name, example string }{
 func (l *loader) engine(root *source.Table) {
 	e := &l.c.Engine
 	e.Facts, e.AtLeast = map[string]any{}, map[string]bool{}
+	pos := source.Position{File: l.c.File, Line: 1, Column: 1}
 	t := root.Table("engine")
-	if t == nil {
-		if !root.Has("engine") {
-			l.faults.Add(root.Position(), `write [engine] with at least fuel, cycle, cooling and layout: fuel = "diesel"`, "has no [engine]")
+	if t != nil {
+		pos = t.Position()
+		l.facts("engine", t, e.Facts, e.AtLeast)
+	} else if root.Has("engine") {
+		return // told as being no table
+	}
+	for _, m := range musts {
+		if t == nil || !t.Has(m.name) {
+			l.faults.Add(pos, fmt.Sprintf("under [engine] write, for example, %s", m.example), "the case does not say the engine's %s", m.name)
+		} else if t.Any(m.name) == "" {
+			t.FaultAt(m.name, -1, "write, for example, "+m.example, "%s is empty", m.name)
 		}
+	}
+	if t == nil {
 		return
 	}
-	l.facts("engine", t, e.Facts, e.AtLeast)
-	for _, m := range musts {
-		if !t.Has(m.name) {
-			l.faults.Add(t.Position(), "write "+m.example, "[engine] does not say %s", m.name)
-		}
+	n, said := e.Facts["cylinders"].(int)
+	switch {
+	case said && n == 0:
+		t.FaultAt("cylinders", -1, "leave it away if it is not known", "an engine has at least one cylinder")
+		delete(e.Facts, "cylinders")
+	case said && e.Text("layout") == "single" && n != 1:
+		t.FaultAt("cylinders", -1, `did you mean layout = "inline"?`, "a single-cylinder engine cannot have %d cylinders", n)
+	}
+	if b, said := e.Facts["banks"].(int); said && (b == 0 || b > max(n, 1) && n > 0) {
+		t.FaultAt("banks", -1, "", "%d banks cannot hold %d cylinders", b, n)
+		delete(e.Facts, "banks")
 	}
 	if t.Has("bank_of") {
 		l.bankOf(t)
 	}
-	t.Done()
+	l.done(t)
 }
 
+// bankOf reads the bank of each cylinder, for engines that are not numbered as
+// BankOf would assume.
 func (l *loader) bankOf(t *source.Table) {
+	e := &l.c.Engine
 	list, ok := t.Any("bank_of").([]any)
+	cyl, _ := e.Count(Cylinder)
+	if !ok || len(list) != cyl {
+		t.FaultAt("bank_of", -1, "as in bank_of = [1, 1, 1, 2, 2, 2]", "bank_of must be a list with the bank of each cylinder, of which there are %d", cyl)
+		return
+	}
 	var banks []int
 	for i, v := range list {
 		n, isInt := v.(int64)
-		if !isInt || n < 1 || n > 1000 {
-			t.FaultAt("bank_of", i, "", "bank_of must list the bank of each cylinder, as in [1, 1, 1, 2, 2, 2]")
+		if !isInt || n < 1 || n > int64(cyl) {
+			t.FaultAt("bank_of", i, "as in bank_of = [1, 1, 1, 2, 2, 2]", "%v is no bank", v)
 			return
 		}
 		banks = append(banks, int(n))
 	}
-	if n, _ := l.c.Engine.Count(Cylinder); !ok || len(banks) != n {
-		t.Fault("bank_of", "", "bank_of must have one number for each of the %d cylinders", n)
+	for b := 1; b <= slices.Max(banks); b++ {
+		if !slices.Contains(banks, b) {
+			t.FaultAt("bank_of", -1, "", "bank_of leaves bank %d without a cylinder", b)
+			return
+		}
+	}
+	if n, said := e.Facts["banks"].(int); said && n != slices.Max(banks) {
+		t.FaultAt("bank_of", -1, "", "bank_of names %d banks, and banks says %d", slices.Max(banks), n)
 		return
 	}
-	l.c.Engine.BankList = banks
+	e.BankList = banks
 }
 
-// facts reads the plain facts of a table by the one list of fields.
+// facts reads the plain facts of a table by the one list of fields. atLeast is
+// nil where least numbers ("4+") make no sense.
 func (l *loader) facts(table string, t *source.Table, into map[string]any, atLeast map[string]bool) {
 	for _, f := range fields {
 		if f.Table != table || !t.Has(f.Name) {
@@ -185,27 +306,40 @@ func (l *loader) facts(table string, t *source.Table, into map[string]any, atLea
 		case Text:
 			into[f.Name] = t.String(f.Name)
 		case Word:
-			if w := t.OneOf(f.Name, f.Words...); w != "" {
+			if w := l.word(t, f.Name, f.Words...); w != "" {
 				into[f.Name] = w
 			}
 		case Int:
-			if s, ok := t.Any(f.Name).(string); ok && strings.HasSuffix(s, "+") && atLeast != nil {
-				if n, err := strconv.Atoi(strings.TrimSuffix(s, "+")); err == nil && n > 0 && n <= 1000 {
-					into[f.Name], atLeast[f.Name] = n, true
-					continue
-				}
+			// A year needs no bound: it enters no count.
+			most := maxPosition
+			if f.Name == "year" {
+				most = 9999
 			}
-			n, ok := t.Int(f.Name)
-			if ok && (n < 0 || n > 1000 && f.Name != "year") {
+			n, ok := 0, false
+			if s, isText := t.Any(f.Name).(string); isText && atLeast != nil && f.Name != "year" {
+				v, err := strconv.Atoi(strings.TrimSuffix(s, "+"))
+				switch {
+				case err != nil || !strings.HasSuffix(s, "+"):
+					hint := `"4+" says at least four`
+					if err == nil {
+						hint = fmt.Sprintf("did you mean %d, or %q for at least so many?", v, s+"+")
+					}
+					t.FaultAt(f.Name, -1, hint, "%s must be a whole number, and is the text %q", f.Name, s)
+					continue
+				case v > 0 && v <= most:
+					atLeast[f.Name] = true
+				}
+				n, ok = v, true
+			} else {
+				n, ok = t.Int(f.Name)
+			}
+			if ok && (n < 0 || n > most) {
 				t.FaultAt(f.Name, -1, "", "%s cannot be %d", f.Name, n)
 			} else if ok {
 				into[f.Name] = n
 			}
 		case Number:
-			x, ok := t.Number(f.Name)
-			if ok && x < 0 {
-				t.FaultAt(f.Name, -1, "", "%s cannot be negative", f.Name)
-			} else if ok {
+			if x, ok := l.amount(t, f.Name); ok {
 				into[f.Name] = x
 			}
 		case Bool:
@@ -214,19 +348,42 @@ func (l *loader) facts(table string, t *source.Table, into map[string]any, atLea
 	}
 }
 
+// amount reads a number that cannot be negative, nor one of TOML's nan and inf.
+func (l *loader) amount(t *source.Table, key string) (x float64, ok bool) {
+	x, ok = t.Number(key)
+	if ok && (!(x >= 0) || math.IsInf(x, 1)) {
+		t.FaultAt(key, -1, "", "%s cannot be %v", key, x)
+		return 0, false
+	}
+	return x, ok
+}
+
 // spots reads positions and holds them against what the engine has.
 func (l *loader) spots(t *source.Table, key string) []Spot {
 	var out []Spot
+	if n, ok := t.Any(key).(int64); ok {
+		t.FaultAt(key, -1, fmt.Sprintf(`did you mean "cyl %d"?`, n), "%s must be a text in quotes, and is the number %d", key, n)
+		return nil
+	}
 	for i, text := range t.Strings(key) {
+		i = elem(t, key, i)
 		s, err := ParseSpot(text)
 		if err != nil {
-			t.FaultAt(key, i, "", "%v", err)
+			hint := ""
+			var bad ErrSpot
+			if errors.As(err, &bad) {
+				hint, bad.Hint = bad.Hint, ""
+				err = bad
+			}
+			t.FaultAt(key, i, hint, "%v", err)
 			continue
 		}
 		s.Pos = t.ValuePos(key, i)
+		// Words that leave the kind to the part can only be held against the
+		// engine where the part is known.
 		if s.Kind != One {
 			if _, err := l.c.Engine.Resolve(s, s.Kind); err != nil {
-				t.FaultAt(key, i, "", "%v", err)
+				t.FaultAt(key, i, l.more(err), "%v", err)
 				continue
 			}
 		}
@@ -235,269 +392,221 @@ func (l *loader) spots(t *source.Table, key string) []Spot {
 	return out
 }
 
+// more says what to write where a position is past a number that the case
+// gives only as a least one, or not at all.
+func (l *loader) more(err error) string {
+	var p ErrPosition
+	if !errors.As(err, &p) || p.Assumed == "" || p.Valve > 0 {
+		return ""
+	}
+	name := map[Kind]string{Cylinder: "cylinders", Rod: "cylinders", Main: "mains", Bank: "banks", Camshaft: "camshafts", CamBearing: "cam_bearings"}[p.Kind]
+	if name == "" {
+		return ""
+	}
+	return fmt.Sprintf(`say %s = "%d+" under [engine] if there are at least so many`, name, p.Index)
+}
+
+// orderOf reads after and before, and notes what they refer to.
 func (l *loader) orderOf(id string, t *source.Table) Order {
 	o := Order{After: t.Strings("after"), Before: t.Strings("before")}
 	for i, x := range o.After {
-		l.refs = append(l.refs, ref{x, id + " is after", t.ValuePos("after", i)})
-		l.edges = append(l.edges, orderEdge{x, id, t.ValuePos("after", i)})
+		pos := t.ValuePos("after", elem(t, "after", i))
+		l.refs = append(l.refs, ref{id: x, what: id + " is after", pos: pos})
+		l.edges = append(l.edges, edge{x, id, pos})
 	}
 	for i, x := range o.Before {
-		l.refs = append(l.refs, ref{x, id + " is before", t.ValuePos("before", i)})
-		l.edges = append(l.edges, orderEdge{id, x, t.ValuePos("before", i)})
+		pos := t.ValuePos("before", elem(t, "before", i))
+		l.refs = append(l.refs, ref{id: x, what: id + " is before", pos: pos})
+		l.edges = append(l.edges, edge{id, x, pos})
 	}
 	return o
 }
 
-func way(t *source.Table, otherwise Way) Way {
-	w := t.OneOf("by", string(Eye), string(Lens), string(Gauge), string(CrackTest), string(Laboratory), string(Paper), string(Told))
+func (l *loader) way(t *source.Table, otherwise Way) Way {
+	w := l.word(t, "by", string(Eye), string(Lens), string(Gauge), string(CrackTest), string(Laboratory), string(Paper), string(Told))
 	if w == "" {
 		return otherwise
 	}
 	return Way(w)
 }
 
-func sure(t *source.Table) Sureness {
-	s := t.OneOf("sure", string(Certain), string(Fairly), string(Doubtful))
+func (l *loader) sure(t *source.Table) Sureness {
+	s := l.word(t, "sure", string(Certain), string(Fairly), string(Doubtful))
 	if s == "" {
 		return Certain
 	}
 	return Sureness(s)
 }
 
+// name checks a name of two words with a point, "part.sign" or
+// "part.quantity".
+func (l *loader) name(t *source.Table, key, example string) string {
+	s := t.Need(key)
+	if part, rest, ok := strings.Cut(s, "."); s != "" && (!ok || part == "" || rest == "" || strings.ContainsAny(s, " \t")) {
+		t.FaultAt(key, -1, fmt.Sprintf("as in %q", example), "%s is %q, and must be a part, a point, and what of it", key, s)
+	}
+	return s
+}
+
 func (l *loader) finding(id string, t *source.Table) {
 	f := Finding{ID: id, Pos: t.Position(), SignPos: t.ValuePos("sign", -1)}
-	f.Sign = t.Need("sign")
+	other := t.Any("sign") == "other"
+	if other {
+		f.Sign = "other"
+	} else {
+		f.Sign = l.name(t, "sign", "oil_pickup.screen_clogged")
+	}
 	f.Part = t.String("part")
 	f.At = l.spots(t, "at")
 	f.State = l.state(t)
 	f.Why = t.String("why")
-	f.By, f.Sure = way(t, Eye), sure(t)
-	f.Surface = t.OneOf("surface", "as found", "wiped", "washed", "cut")
+	f.By, f.Sure = l.way(t, Eye), l.sure(t)
+	f.Surface = l.word(t, "surface", "as found", "wiped", "washed", "cut")
 	f.Look, f.Sample = t.String("look"), t.String("sample")
-	f.Made = t.OneOf("made", "teardown", "crash", "fire", "storage", "transport", "cleaning")
+	f.Made = l.word(t, "made", "teardown", "crash", "fire", "storage", "transport", "cleaning")
 	f.Replaces = t.String("replaces")
 	f.RestsOn = t.Strings("rests_on")
-	f.HowMuch = t.OneOf("how_much", "spots", "part", "most", "all")
+	f.HowMuch = l.word(t, "how_much", "spots", "part", "most", "all")
 	f.Photos = t.Strings("photos")
 	f.Note, f.Who = t.String("note"), t.String("who")
 	f.Order = l.orderOf(id, t)
 	if f.Replaces != "" {
-		l.refs = append(l.refs, ref{f.Replaces, id + " replaces", t.ValuePos("replaces", -1)})
+		l.refs = append(l.refs, ref{f.Replaces, id + " replaces", "finding", t.ValuePos("replaces", -1)})
 	}
 	for i, x := range f.RestsOn {
-		l.refs = append(l.refs, ref{x, id + " rests on", t.ValuePos("rests_on", i)})
+		pos := t.ValuePos("rests_on", elem(t, "rests_on", i))
+		l.refs = append(l.refs, ref{id: x, what: id + " rests on", pos: pos})
+		if x == id {
+			l.faults.Add(pos, "", "%s rests on itself", id)
+		}
 	}
-	switch {
-	case f.Sign == "other" && (f.Part == "" || f.Note == ""):
-		l.faults.Add(f.Pos, "", `[finding.%s]: a sign "other" needs the part and a note of what was seen`, id)
-	case f.Sign != "" && f.Sign != "other" && !strings.Contains(f.Sign, "."):
-		t.FaultAt("sign", -1, `write it as part.sign, like "oil_pickup.screen_clogged"`, "%q names no sign of a part", f.Sign)
-	case f.Sign != "other" && f.Part != "" && !strings.HasPrefix(f.Sign, f.Part+"."):
-		t.FaultAt("part", -1, "leave part away: the sign names it", "part is %q, and the sign is of another part", f.Part)
+	if other && f.Part == "" {
+		l.faults.Add(f.Pos, `as in part = "oil_pan"`, `[finding.%s]: a sign "other" needs the part`, id)
+	}
+	if other && f.Note == "" {
+		l.faults.Add(f.Pos, `as in note = "a bent split pin on the baffle"`, `[finding.%s]: a sign "other" needs a note of what was seen`, id)
+	}
+	if part, _, _ := strings.Cut(f.Sign, "."); !other && f.Part != "" && f.Part != part {
+		t.FaultAt("part", -1, "leave part away: the sign names it", "part is %q, and the sign is of %q", f.Part, part)
 	}
 	if f.State == Unavailable && f.Why == "" && f.Note == "" {
-		t.Warn("state", "", "%s is unavailable: say why (not recovered, destroyed, not examined, result not given)", id)
+		t.Warn("state", `as in why = "not recovered", "destroyed", "not examined" or "result not given"`, "%s is unavailable, and does not say why", id)
 	}
 	l.c.Findings = append(l.c.Findings, f)
 }
 
 func (l *loader) state(t *source.Table) State {
-	if !t.Has("state") {
+	if !t.Has("state") || t.Any("state") == "" {
 		l.faults.Add(t.Position(), `write state = "seen", "not found" or "unavailable"`, "[%s] has no state", t.Path())
 		return ""
 	}
-	s := t.String("state")
-	words := []string{string(Seen), string(NotFound), string(Unavailable)}
-	if s == "" || slices.Contains(words, s) {
-		return State(s)
-	}
-	hint := source.Suggest(s, words)
-	switch s {
-	case "absent", "no", "none", "missing", "not seen", "not_found", "clean", "false":
-		hint = `did you mean "not found"?`
-	case "present", "yes", "found", "true":
-		hint = `did you mean "seen"?`
-	case "unknown", "lost", "n/a", "destroyed":
-		hint = `did you mean "unavailable"?`
-	}
-	t.FaultAt("state", -1, hint, "state is %q, and must be seen, not found or unavailable", s)
-	return ""
+	return State(l.word(t, "state", string(Seen), string(NotFound), string(Unavailable)))
 }
 
-var valueUnit = regexp.MustCompile(`^([<>≤≥]=?|max|min)?\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*(\S.*)?$`)
+// A value is a number and a unit; what the unit means is worked out where
+// readings are weighed. A limit may say which way it limits, or give a range.
+var (
+	number    = `[+-]?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?`
+	valueUnit = regexp.MustCompile(`^(?:±\s*)?(` + number + `)(\s*[^\s0-9.,+-].*)?$`)
+	limitUnit = regexp.MustCompile(`^(?:(?:max|min|[<>≤≥]|<=|>=)\s*)?(` + number + `(?:\s*(?:to|\.\.|–)\s*` + number + `)?)(\s*[^\s0-9.,+-].*)?$`)
+	comma     = regexp.MustCompile(`^([^0-9]*[0-9]+),([0-9]+.*)$`)
+)
 
-// quantity reads a value with its unit, as written. What the unit means is
-// worked out where readings are weighed.
-func (l *loader) quantity(t *source.Table, key string) string {
+// quantity reads a number with its unit, as written; "" if it is not said.
+func (l *loader) quantity(t *source.Table, key string, shape *regexp.Regexp) string {
 	switch v := t.Any(key).(type) {
 	case int64, float64:
-		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", fmt.Sprintf("%v mm", v)), "%s is %v without a unit: write it in quotes with its unit", key, v)
+		t.FaultAt(key, -1, fmt.Sprintf("write it in quotes with its unit: did you mean %q?", fmt.Sprintf("%v mm", v)), "%s is %v: the unit is missing", key, v)
 		return ""
 	}
 	s := t.String(key)
 	if s == "" {
+		if t.Has(key) && t.Any(key) == "" {
+			t.FaultAt(key, -1, `as in "59.94 mm"`, "%s is empty", key)
+		}
 		return ""
 	}
-	m := valueUnit.FindStringSubmatch(s)
+	if m := comma.FindStringSubmatch(s); m != nil && shape.MatchString(m[1]+"."+m[2]) {
+		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", m[1]+"."+m[2]), "%s is %q: decimals are written with a point", key, s)
+		return ""
+	}
+	m := shape.FindStringSubmatch(s)
 	switch {
 	case m == nil:
-		t.FaultAt(key, -1, `write it like "59.94 mm"`, "%s is %q, which is no number with a unit", key, s)
-	case m[4] == "":
+		t.FaultAt(key, -1, `as in "59.94 mm"`, "%s is %q, and must be a number with its unit", key, s)
+		return ""
+	case m[2] == "":
 		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", s+" mm"), "%s is %q: the unit is missing", key, s)
+		return ""
 	}
 	return s
 }
 
 func (l *loader) reading(id string, t *source.Table) {
-	r := Reading{ID: id, Pos: t.Position(), Of: t.Need("of"), At: l.spots(t, "at")}
-	r.Value, r.AtLeast, r.AtMost = l.quantity(t, "value"), l.quantity(t, "at_least"), l.quantity(t, "at_most")
-	r.Uncertainty, r.Limit = l.quantity(t, "uncertainty"), l.quantity(t, "limit")
+	r := Reading{ID: id, Pos: t.Position(), Of: l.name(t, "of", "rod_journal.diameter"), At: l.spots(t, "at")}
+	r.Value, r.AtLeast, r.AtMost = l.quantity(t, "value", valueUnit), l.quantity(t, "at_least", valueUnit), l.quantity(t, "at_most", valueUnit)
+	r.Uncertainty, r.Limit = l.quantity(t, "uncertainty", valueUnit), l.quantity(t, "limit", limitUnit)
 	r.Coverage = t.String("coverage")
-	r.Trend = t.OneOf("trend", "rising", "falling", "steady")
+	r.Trend = l.word(t, "trend", "rising", "falling", "steady")
 	r.Unlike = l.spots(t, "unlike")
-	r.How = t.OneOf("how", "higher", "lower", "different")
-	r.LimitFrom, r.LimitFor = t.String("limit_from"), t.OneOf("limit_for", "new", "service", "release")
+	r.How = l.word(t, "how", "higher", "lower", "different")
+	r.LimitFrom, r.LimitFor = t.String("limit_from"), l.word(t, "limit_for", "new", "service", "release")
 	r.Instrument, r.Sample = t.String("instrument"), t.String("sample")
-	r.By = way(t, Gauge)
+	r.By = l.way(t, Gauge)
 	r.Note, r.Who = t.String("note"), t.String("who")
 	r.Order = l.orderOf(id, t)
-	if r.Of != "" && !strings.Contains(r.Of, ".") {
-		t.FaultAt("of", -1, `write it as part.quantity, like "rod_journal.diameter"`, "%q names no quantity of a part", r.Of)
-	}
 	if !t.Has("value") && !t.Has("at_least") && !t.Has("at_most") && !t.Has("trend") && !t.Has("unlike") {
 		l.faults.Add(r.Pos, `write value = "59.94 mm", or at_least, at_most, trend or unlike`, "[reading.%s] says nothing that was measured", id)
+	}
+	if t.Has("value") && (t.Has("at_least") || t.Has("at_most")) {
+		l.faults.Add(r.Pos, "leave out the one that was not read", "[reading.%s] gives a value, and a bound in place of one", id)
+	}
+	if strings.HasPrefix(r.Uncertainty, "-") {
+		t.FaultAt("uncertainty", -1, "", "an uncertainty cannot be negative")
+	}
+	if r.Uncertainty != "" && r.Value == "" && !t.Has("value") {
+		t.Warn("uncertainty", "", "%s has an uncertainty and no value for it", id)
 	}
 	l.c.Readings = append(l.c.Readings, r)
 }
 
+// maySign reads the sign of the book that a work or a fit is, if it says so.
+func (l *loader) maySign(t *source.Table) string {
+	if !t.Has("sign") {
+		return ""
+	}
+	return l.name(t, "sign", "rod.wrong_part_number")
+}
+
 func (l *loader) fitted(id string, t *source.Table) {
 	l.c.Fitted = append(l.c.Fitted, Fitted{ID: id, Pos: t.Position(), Part: t.Need("part"), At: l.spots(t, "at"), Found: t.Need("found"), Wanted: t.String("wanted"),
-		Sign: t.String("sign"), SignPos: t.ValuePos("sign", -1), ByWhat: t.String("by_what"), By: way(t, Eye), Sure: sure(t), Note: t.String("note")})
+		Sign: l.maySign(t), SignPos: t.ValuePos("sign", -1), ByWhat: t.String("by_what"), By: l.way(t, Eye), Sure: l.sure(t), Note: t.String("note"), Order: l.orderOf(id, t)})
 }
 
 func (l *loader) work(id string, t *source.Table) {
-	w := Work{ID: id, Pos: t.Position(), What: t.Need("what"), Sign: t.String("sign"), SignPos: t.ValuePos("sign", -1),
+	w := Work{ID: id, Pos: t.Position(), What: t.Need("what"), Sign: l.maySign(t), SignPos: t.ValuePos("sign", -1),
 		Parts: partRefs(t, "parts"), Undone: partRefs(t, "undone"), Replaced: partRefs(t, "replaced"),
-		When: text(t, "when"), Who: t.String("who"), By: way(t, Told), Sure: sure(t), Note: t.String("note")}
-	for key, into := range map[string]**float64{"hours_since": &w.HoursSince, "km_since": &w.KmSince} {
-		if x, ok := t.Number(key); ok {
-			*into = &x
-		}
+		When: text(t, "when"), Who: t.String("who"), By: l.way(t, Told), Sure: l.sure(t), Note: t.String("note")}
+	if x, ok := l.amount(t, "hours_since"); ok {
+		w.HoursSince = &x
+	}
+	if x, ok := l.amount(t, "km_since"); ok {
+		w.KmSince = &x
 	}
 	w.Order = l.orderOf(id, t)
 	l.c.Works = append(l.c.Works, w)
 }
 
+// actKinds are the words for what the bench does.
+var actKinds = []string{string(ActOff), string(ActDrain), string(ActTurn), string(ActWash), string(ActBlow), string(ActPart), string(ActCut), string(ActTest)}
+
 func (l *loader) act(id string, t *source.Table) {
 	a := Act{ID: id, Pos: t.Position(), Part: t.Need("part"), At: l.spots(t, "at"), When: text(t, "when"), Who: t.String("who"),
-		Torque: l.quantity(t, "torque"), HeldBy: t.String("held_by"), Bag: t.String("bag"), Note: t.String("note")}
-	a.Kind = ActKind(t.OneOf("kind", string(ActOff), string(ActDrain), string(ActTurn), string(ActWash), string(ActBlow), string(ActPart), string(ActCut), string(ActTest)))
-	if !t.Has("kind") {
-		l.faults.Add(a.Pos, "write kind = off, drain, turn, wash, blow, part, cut or test", "[act.%s] has no kind", id)
+		Torque: l.quantity(t, "torque", valueUnit), HeldBy: t.String("held_by"), Bag: t.String("bag"), Note: t.String("note")}
+	a.Kind = ActKind(l.word(t, "kind", actKinds...))
+	if !t.Has("kind") || t.Any("kind") == "" {
+		l.faults.Add(a.Pos, "write kind = one of: "+strings.Join(actKinds, ", "), "[act.%s] has no kind", id)
 	}
 	a.Order = l.orderOf(id, t)
 	l.c.Acts = append(l.c.Acts, a)
-}
-
-// order checks that what entries refer to is there, that before and after do
-// not run in a circle, and marks corrected findings.
-func (l *loader) order() {
-	known := slices.Sorted(maps.Keys(l.ids))
-	for _, r := range l.refs {
-		if _, ok := l.ids[r.id]; !ok {
-			l.faults.Add(r.pos, source.Suggest(r.id, known), "%s %q, which is not in this case", r.what, r.id)
-		}
-	}
-	for _, f := range l.c.Findings {
-		if f.Replaces == "" {
-			continue
-		}
-		for i := range l.c.Findings {
-			if l.c.Findings[i].ID == f.Replaces {
-				l.c.Findings[i].ReplacedBy = f.ID
-			}
-		}
-	}
-	next := map[string][]string{}
-	for _, e := range l.edges {
-		next[e.first] = append(next[e.first], e.then)
-	}
-	state := map[string]int{}
-	var trail []string
-	var visit func(id string)
-	visit = func(id string) {
-		state[id] = 1
-		trail = append(trail, id)
-		for _, n := range next[id] {
-			switch state[n] {
-			case 0:
-				visit(n)
-			case 1:
-				loop := append(slices.Clone(trail[slices.Index(trail, n):]), n)
-				l.faults.Add(l.ids[n], "one of these is the wrong way round", "before and after run in a circle: %s", strings.Join(loop, " → "))
-			}
-		}
-		trail = trail[:len(trail)-1]
-		state[id] = 2
-	}
-	for _, id := range slices.Sorted(maps.Keys(next)) {
-		if state[id] == 0 {
-			visit(id)
-		}
-	}
-}
-
-// opposites finds the same sign at the same position both seen and not found.
-func (l *loader) opposites() {
-	type told struct {
-		f   Finding
-		key string
-	}
-	var all []told
-	for _, f := range l.c.Findings {
-		if !f.Counts() || f.Sure == Doubtful {
-			continue
-		}
-		for _, key := range l.keys(f) {
-			for _, o := range all {
-				if o.key != key || o.f.ID == f.ID {
-					continue
-				}
-				if o.f.State != f.State {
-					l.faults.Add(f.Pos, `if one corrects the other, say replaces = "`+o.f.ID+`"`, "%s says %s of %s %s, and %s (line %d) says %s", f.ID, f.State, f.Sign, key[strings.IndexByte(key, '@'):], o.f.ID, o.f.Pos.Line, o.f.State)
-				} else {
-					l.faults.Warn(f.Pos, "", "%s tells the same as %s (line %d)", f.ID, o.f.ID, o.f.Pos.Line)
-				}
-				break
-			}
-			all = append(all, told{f, key})
-		}
-	}
-}
-
-// keys are the sign at each single position of a finding.
-func (l *loader) keys(f Finding) []string {
-	if len(f.At) == 0 {
-		return []string{f.Sign + " @ "}
-	}
-	var out []string
-	for _, s := range f.At {
-		switch {
-		case s.Unknown != "" || s.Count > 0 || s.Kind == One && !s.All && s.Place == "":
-			continue
-		case s.Kind == One && s.All:
-			out = append(out, f.Sign+" @ all/"+s.Place)
-		case s.Kind == One:
-			out = append(out, f.Sign+" @ /"+s.Place)
-		default:
-			indexes, err := l.c.Engine.Resolve(s, s.Kind)
-			if err != nil {
-				continue
-			}
-			for _, i := range indexes {
-				out = append(out, f.Sign+" @ "+l.c.Engine.Name(s.Kind, i)+"/"+s.Place)
-			}
-		}
-	}
-	return slices.Compact(out)
 }

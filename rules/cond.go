@@ -182,8 +182,8 @@ func compileCond(text string) (*Cond, *condError) {
 	}
 	if _, err := expr.Compile(text, expr.Env(reflect.New(environmentType).Elem().Interface()), expr.AsBool(), expr.DisableAllBuiltins()); err != nil {
 		ce := asCondError(err)
-		if strings.Contains(ce.message, "unknown name") || strings.Contains(ce.message, "has no field") || strings.Contains(ce.message, "type") {
-			ce.hint = v.suggest()
+		if v.unknown != "" {
+			ce.message, ce.hint = "a case has no fact "+v.unknown, v.suggest()
 		}
 		return nil, ce
 	}

@@ -187,16 +187,22 @@ func (l *loader) claim(id string, t *source.Table, key string, replace bool) boo
 	was, taken := l.where[id]
 	switch {
 	case taken && !replace:
-		l.faults.Add(pos, "say replace = true to replace it", "%s stands already at %s", id, was.pos)
+		l.faults.Add(pos, "say replace = true to replace it", "%s stands already at %s", said(id), was.pos)
 		return false
 	case taken && was.layer == l.layer:
-		l.faults.Add(pos, "", "%s stands already at %s, in the same layer of packs", id, was.pos)
+		l.faults.Add(pos, "", "%s stands already at %s, in the same layer of packs", said(id), was.pos)
 		return false
 	case !taken && replace:
-		l.faults.Add(pos, "", "%s replaces nothing: no earlier pack has it", id)
+		l.faults.Add(pos, "", "%s replaces nothing: no earlier pack has it", said(id))
 	}
 	l.where[id] = entry{pos, l.layer}
 	return true
+}
+
+// said is a claimed id as a person reads it: causes, steps and conditions share
+// one id space.
+func said(id string) string {
+	return strings.Replace(id, "node ", "cause, step or condition ", 1)
 }
 
 func (l *loader) readPart(id string, t *source.Table) {
@@ -290,8 +296,8 @@ func (l *loader) worded(t *source.Table, key string, words []WordValue) (float64
 	v, ok := t.Number(key)
 	if ok && (v < 0 || v > 1) {
 		hint := ""
-		if v > 1 && v <= 100 {
-			hint = fmt.Sprintf("did you mean %v?", v/100)
+		if v >= 2 && v <= 100 {
+			hint = fmt.Sprintf("did you mean %.3g, or a word?", v/100)
 		}
 		t.FaultAt(key, -1, hint, "%s is %v, and must be from 0 to 1", key, v)
 	}

@@ -182,7 +182,7 @@ func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err erro
 			items = append(items, it)
 		}
 	}
-	found, proven, err := mostProbable(p, over, k, budget)
+	found, proven, err := p.m.m.MostProbable(p.m.evidence(nil), over, k, budget)
 	if err != nil {
 		return nil, false, p.clash(err)
 	}

@@ -107,13 +107,20 @@ func (fs *Faults) Error() string {
 // Suggest says "did you mean …?" for the nearest of the known words, or
 // nothing when none is near.
 func Suggest(word string, known []string) string {
-	best, bestAt := "", 1+max(1, len([]rune(word))/3)
+	// Two slips in a short word, more in a long one; a swap of neighbours
+	// counts as two.
+	n := len([]rune(word))
+	near := max(1, n/3)
+	if n >= 4 {
+		near = max(2, near)
+	}
+	best, bestAt := "", near+1
 	for _, k := range known {
 		if d := levenshtein.ComputeDistance(strings.ToLower(word), strings.ToLower(k)); d < bestAt || d == bestAt && best != "" && k < best {
 			best, bestAt = k, d
 		}
 	}
-	if best == "" || bestAt > max(1, len([]rune(word))/3) {
+	if best == "" {
 		// A word left out of a long name is further away in letters than a
 		// slip of the finger, yet just as likely.
 		for _, k := range known {

@@ -1,0 +1,254 @@
+package infer
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Var names a variable of one model: the order in which it was added, from 0.
+type Var int
+
+// kind tells how a variable depends on its parents.
+type kind uint8
+
+const (
+	tableKind kind = iota // a table of its own; a root is one without parents
+	maxKind               // the largest level that arrives
+	minKind               // the smallest level of all parents
+)
+
+// node is a variable as it was declared.
+type node struct {
+	name    string
+	kind    kind
+	states  int
+	parents []Var
+	pass    []float64 // maxKind: one per parent
+	levels  [][]int   // maxKind: one per parent, nil where a state is its own level
+	leak    []float64 // maxKind: a distribution, or nil
+	cpt     []float64 // tableKind: parents slowest, own state fastest
+}
+
+// Link is one way into a [Builder.Max] gate: with probability Pass the parent's
+// level arrives at the gate, otherwise level 0 does. Levels gives the level of
+// each state of the parent; where it is nil, a state is its own level.
+type Link struct {
+	Parent Var
+	Pass   float64
+	Levels []int
+}
+
+// sumSlack is how far a distribution's sum may be from one. Published tables are
+// rounded to a few digits, so a little is tolerated; it is normalised away.
+const sumSlack = 1e-6
+
+// maxStates bounds the states of one variable and, by way of the table size,
+// keeps products of state counts far from overflow.
+const maxStates = 1 << 10
+
+// Builder collects the variables of a model. Mistakes are kept and reported all
+// at once by [Builder.Build], so that calls can be written one after the other.
+type Builder struct {
+	nodes  []node
+	faults []error
+}
+
+// NewBuilder returns an empty builder.
+func NewBuilder() *Builder { return &Builder{} }
+
+// Root adds a variable without parents: its states are 0..len(probs)-1.
+func (b *Builder) Root(name string, probs ...float64) Var {
+	return b.Table(name, len(probs), nil, probs)
+}
+
+// Table adds a variable with a conditional probability table, row-major: the
+// first parent varies slowest, the variable's own state fastest.
+func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) Var {
+	v := Var(len(b.nodes))
+	n := node{name: name, kind: tableKind, states: states}
+	rows, sound := 1, b.checkStates(name, states)
+	for i, p := range parents {
+		if !b.checkParent(name, p) {
+			sound = false
+			continue
+		}
+		for _, q := range parents[:i] {
+			if p == q {
+				b.fault("%s: parent %s is listed twice", name, b.nodes[p].name)
+				sound = false
+			}
+		}
+		n.parents = append(n.parents, p)
+		if rows > maxTable {
+			continue // too large already; do not overflow
+		}
+		rows *= max(b.nodes[p].states, 1)
+	}
+	if sound && (rows > maxTable || len(cpt) != rows*states) {
+		b.fault("%s: the table has %d entries, but %d rows of %d states are needed", name, len(cpt), rows, states)
+		sound = false
+	}
+	if sound {
+		n.cpt = make([]float64, 0, len(cpt))
+		for r := 0; r < len(cpt); r += states {
+			row, err := distribution(cpt[r : r+states])
+			if err != nil {
+				b.fault("%s: row %d: %w", name, r/states, err)
+			}
+			n.cpt = append(n.cpt, row...)
+		}
+	}
+	b.nodes = append(b.nodes, n)
+	return v
+}
+
+// Max adds a noisy-MAX gate (a noisy-OR when it has two states): each link
+// passes its parent's level on with its probability, else level 0, and the
+// variable takes the largest level that arrives. The leak is a distribution over
+// the variable's own states that competes as one more arrival; nil stands for
+// none. Parent levels above states-1 count as states-1.
+func (b *Builder) Max(name string, states int, links []Link, leak []float64) Var {
+	v := Var(len(b.nodes))
+	n := node{name: name, kind: maxKind, states: states}
+	sound := b.checkStates(name, states)
+links:
+	for _, l := range links {
+		if !b.checkParent(name, l.Parent) {
+			continue
+		}
+		if !(l.Pass >= 0 && l.Pass <= 1) {
+			b.fault("%s: the link from %s passes with probability %v, which is not in 0..1", name, b.nodes[l.Parent].name, l.Pass)
+			continue
+		}
+		if l.Levels != nil && !b.checkLevels(name, l) {
+			continue
+		}
+		for i, p := range n.parents {
+			if p != l.Parent {
+				continue
+			}
+			if !slices.Equal(n.levels[i], l.Levels) {
+				b.fault("%s: two links from %s see different levels", name, b.nodes[p].name)
+			}
+			// Two ways from one parent are one stronger way.
+			n.pass[i] += l.Pass * (1 - n.pass[i])
+			continue links
+		}
+		n.parents = append(n.parents, l.Parent)
+		n.pass = append(n.pass, l.Pass)
+		n.levels = append(n.levels, slices.Clone(l.Levels))
+	}
+	if leak != nil && sound {
+		if len(leak) != states {
+			b.fault("%s: the leak has %d entries for %d states", name, len(leak), states)
+		} else {
+			row, err := distribution(leak)
+			if err != nil {
+				b.fault("%s: leak: %w", name, err)
+			}
+			n.leak = row
+		}
+	}
+	b.nodes = append(b.nodes, n)
+	return v
+}
+
+// Min adds a conjunction: the variable takes the smallest level of its parents,
+// but at most states-1.
+func (b *Builder) Min(name string, states int, parents []Var) Var {
+	v := Var(len(b.nodes))
+	n := node{name: name, kind: minKind, states: states}
+	b.checkStates(name, states)
+	if len(parents) == 0 {
+		b.fault("%s: a conjunction needs at least one parent", name)
+	}
+parents:
+	for _, p := range parents {
+		if !b.checkParent(name, p) {
+			continue
+		}
+		for _, q := range n.parents {
+			if p == q {
+				continue parents
+			}
+		}
+		n.parents = append(n.parents, p)
+	}
+	b.nodes = append(b.nodes, n)
+	return v
+}
+
+// Build returns the model, or every mistake made on the way to it.
+func (b *Builder) Build() (*Model, error) {
+	seen := make(map[string]bool, len(b.nodes))
+	faults := b.faults[:len(b.faults):len(b.faults)]
+	for i, n := range b.nodes {
+		switch {
+		case n.name == "":
+			faults = append(faults, fmt.Errorf("variable %d has no name", i))
+		case seen[n.name]:
+			faults = append(faults, fmt.Errorf("%s: two variables have this name", n.name))
+		}
+		seen[n.name] = true
+	}
+	if len(faults) > 0 {
+		return nil, errors.Join(faults...)
+	}
+	return &Model{nodes: slices.Clone(b.nodes), limits: usual}, nil
+}
+
+func (b *Builder) fault(format string, args ...any) {
+	b.faults = append(b.faults, fmt.Errorf(format, args...))
+}
+
+func (b *Builder) checkStates(name string, states int) bool {
+	if states < 1 || states > maxStates {
+		b.fault("%s: %d states; there must be 1..%d", name, states, maxStates)
+		return false
+	}
+	return true
+}
+
+func (b *Builder) checkParent(name string, p Var) bool {
+	if p < 0 || int(p) >= len(b.nodes) {
+		b.fault("%s: parent %d is not a variable added before", name, p)
+		return false
+	}
+	return true
+}
+
+func (b *Builder) checkLevels(name string, l Link) bool {
+	from := &b.nodes[l.Parent]
+	if len(l.Levels) != from.states {
+		b.fault("%s: the link from %s gives %d levels for %d states", name, from.name, len(l.Levels), from.states)
+		return false
+	}
+	for _, x := range l.Levels {
+		if x < 0 {
+			b.fault("%s: the link from %s gives a level below 0", name, from.name)
+			return false
+		}
+	}
+	return true
+}
+
+// distribution returns a copy of p that sums to one, or says why p is none.
+func distribution(p []float64) ([]float64, error) {
+	sum := 0.0
+	for _, x := range p {
+		if !(x >= 0 && x <= 1+sumSlack) {
+			return p, fmt.Errorf("%v is not a probability", x)
+		}
+		sum += x
+	}
+	if math.Abs(sum-1) > sumSlack {
+		return p, fmt.Errorf("the probabilities sum to %v, not to 1", sum)
+	}
+	q := slices.Clone(p)
+	for i := range q {
+		q[i] /= sum
+	}
+	return q, nil
+}

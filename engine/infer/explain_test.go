@@ -1,0 +1,118 @@
+package infer
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// rank is the oracle for MostProbable: all assignments, the most probable first.
+func rank(m *Model, ev Evidence, over []Var) []Explanation {
+	mass := map[string]*Explanation{}
+	enumerate(m, ev, func(states []int, p float64) {
+		var at []int
+		for _, v := range over {
+			at = append(at, states[v])
+		}
+		key := fmt.Sprint(at)
+		if mass[key] == nil {
+			mass[key] = &Explanation{States: at}
+		}
+		mass[key].LogP += p
+	})
+	var all []Explanation
+	for _, e := range mass {
+		e.LogP = math.Log(e.LogP)
+		all = append(all, *e)
+	}
+	slices.SortFunc(all, func(a, b Explanation) int { return cmp.Compare(b.LogP, a.LogP) })
+	return all
+}
+
+func TestMostProbableAgreesWithEnumeration(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		var over []Var
+		for range r.IntN(n + 1) {
+			over = append(over, Var(r.IntN(n))) // in any order, some twice
+		}
+		want := rank(m, ev, over)
+		k := 1 + r.IntN(5)
+		got, proven, err := m.MostProbable(ev, over, k, 100000)
+		if len(want) == 0 {
+			require.ErrorAs(t, err, new(*Contradiction))
+			return
+		}
+		require.NoError(t, err)
+		require.True(t, proven)
+		require.Len(t, got, min(k, len(want)))
+		byStates := map[string]float64{}
+		for _, e := range want {
+			byStates[fmt.Sprint(e.States)] = e.LogP
+		}
+		for i, e := range got {
+			near(t, 1, math.Exp(e.LogP-want[i].LogP), "place", i)
+			near(t, 1, math.Exp(e.LogP-byStates[fmt.Sprint(e.States)]), "its own", i)
+			delete(byStates, fmt.Sprint(e.States)) // never the same one again
+		}
+	})
+}
+
+func TestMostProbableOnALeash(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		over := []Var{Var(r.IntN(n)), Var(r.IntN(n)), Var(r.IntN(n))}
+		want := rank(m, ev, over)
+		got, proven, err := m.MostProbable(ev, over, 2, rapid.IntRange(0, 6).Draw(t, "budget"))
+		if len(want) == 0 {
+			require.ErrorAs(t, err, new(*Contradiction))
+			return
+		}
+		require.NoError(t, err)
+		require.NotEmpty(t, got)
+		if proven {
+			near(t, 1, math.Exp(got[0].LogP-want[0].LogP))
+		}
+		for _, e := range got {
+			require.LessOrEqual(t, e.LogP, want[0].LogP+1e-9)
+			at := slices.IndexFunc(want, func(w Explanation) bool { return slices.Equal(w.States, e.States) })
+			near(t, 1, math.Exp(e.LogP-want[at].LogP))
+		}
+	})
+}
+
+func TestMostProbableCausesOfALargeNetwork(t *testing.T) {
+	net := readNets(t, "large_modular.json")[0]
+	m, vars := net.model(t)
+	ev := net.evidence(12, vars)
+	var over []Var
+	for v := range m.Len() {
+		if _, ok := net.Cases[12].Present[m.Name(Var(v))]; ok && m.Name(Var(v))[0] == 'R' {
+			over = append(over, Var(v))
+		}
+	}
+	for _, budget := range []int{20, 300} {
+		found, proven, err := m.MostProbable(ev, over, 3, budget)
+		require.NoError(t, err)
+		require.NotEmpty(t, found)
+		t.Logf("%d causes, %d runs: %d found, proven %v, %v", len(over), budget, len(found), proven, found[0].LogP)
+		for _, e := range found {
+			sure := ev
+			for i, s := range e.States {
+				sure = sure.and(over[i], Hard(s, 2))
+			}
+			logP, err := m.LogP(sure)
+			require.NoError(t, err)
+			near(t, logP, e.LogP)
+		}
+	}
+}

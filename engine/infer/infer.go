@@ -1,0 +1,266 @@
+package infer
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Posterior is what the evidence says.
+type Posterior struct {
+	// LogP is the natural logarithm of the probability of the evidence.
+	LogP float64
+	// Rounding estimates how far float64 arithmetic may have moved the results,
+	// relative to the probability of the evidence. It is 0 where only
+	// non-negative numbers were added and multiplied, which keeps about 13
+	// digits of everything.
+	Rounding float64
+
+	probs [][]float64
+}
+
+// P returns the distribution of a variable given the evidence, or nil if it was
+// not asked for. The slice must not be changed.
+func (p *Posterior) P(v Var) []float64 {
+	if v < 0 || int(v) >= len(p.probs) {
+		return nil
+	}
+	return p.probs[v]
+}
+
+// Contradiction is the error of evidence that cannot be. Vars is an irreducible
+// part of it: without any one of these, the others could be. Names are theirs.
+type Contradiction struct {
+	Vars  []Var
+	Names []string
+}
+
+func (c *Contradiction) Error() string {
+	var b strings.Builder
+	b.WriteString("the evidence contradicts itself: ")
+	for i, name := range c.Names {
+		switch {
+		case i == 0:
+		case i == len(c.Names)-1:
+			b.WriteString(" and ")
+		default:
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(&b, "%q", name)
+	}
+	b.WriteString(" cannot be so")
+	if len(c.Names) > 1 {
+		b.WriteString(" together")
+	}
+	return b.String()
+}
+
+// TooLarge is the error of a question whose tables would not fit into memory.
+type TooLarge struct{ Cost Cost }
+
+func (t *TooLarge) Error() string {
+	return fmt.Sprintf("too entangled to be solved exactly: a table over %d variables is needed, 2^%.1f numbers in all", t.Cost.Width, t.Cost.Log2)
+}
+
+// LogP returns the natural logarithm of the probability of the evidence. The error
+// is a *[Contradiction] when that probability is zero.
+func (m *Model) LogP(ev Evidence) (float64, error) {
+	if err := m.checkEvidence(ev); err != nil {
+		return 0, err
+	}
+	w := m.work()
+	defer m.release(w)
+	ok, err := w.solve(ev, nil)
+	if err != nil {
+		return 0, err
+	}
+	if !ok {
+		return 0, m.contradiction(w, ev)
+	}
+	return w.run.total.ln(), nil
+}
+
+// Infer returns the distribution of each variable of the query given the evidence;
+// of all variables, if none is named. The error is a *[Contradiction] when the
+// evidence is impossible.
+func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
+	if err := m.checkEvidence(ev); err != nil {
+		return nil, err
+	}
+	if err := m.checkVars(query); err != nil {
+		return nil, err
+	}
+	if len(query) == 0 {
+		query = make([]Var, m.Len())
+		for v := range query {
+			query[v] = Var(v)
+		}
+	}
+	w := m.work()
+	defer m.release(w)
+	ok, err := w.solve(ev, query)
+	if err != nil {
+		return nil, err
+	}
+	if !ok {
+		return nil, m.contradiction(w, ev)
+	}
+	return w.posterior(query), nil
+}
+
+// Estimate foretells the cost of a query without answering it. Evidence that does
+// not fit the model, or is impossible, costs nothing.
+func (m *Model) Estimate(ev Evidence, query ...Var) Cost {
+	if m.checkEvidence(ev) != nil || m.checkVars(query) != nil {
+		return Cost{}
+	}
+	w := m.work()
+	defer m.release(w)
+	if !w.reduce(ev, query, m.limits, ranked) {
+		return Cost{}
+	}
+	w.arrange()
+	return w.plan.cost()
+}
+
+// precise is how far rounding may move a result before it is computed again with
+// less cancellation, and hopeless from where a result is worth nothing.
+const (
+	precise  = 1e-10
+	hopeless = 1e-6
+)
+
+// solve runs the propagation: first with compact signed gates; should those lose
+// too many digits, with fewer of them, and then with none. It reports false when
+// the evidence is impossible.
+func (w *work) solve(ev Evidence, query []Var) (bool, error) {
+	lim, rounded := w.m.limits, math.Inf(1)
+	for _, try := range []struct {
+		limits
+		encoding
+	}{{lim, ranked}, {careful, ranked}, {careful, chained}} {
+		if !w.reduce(ev, query, try.limits, try.encoding) {
+			return false, nil
+		}
+		w.arrange()
+		if w.tooLarge() {
+			if rounded < hopeless {
+				break
+			}
+			if try.encoding == ranked && try.limits != careful {
+				continue
+			}
+			return false, &TooLarge{w.plan.cost()}
+		}
+		ok := w.propagate(len(query) > 0)
+		if !w.signed || ok && w.run.rounded < precise && w.sharp(query) {
+			return ok, nil
+		}
+		if ok && try.limits == lim {
+			rounded = w.run.rounded
+		}
+	}
+	// The signed answer is the best to be had; Rounding tells how good it is.
+	w.reduce(ev, query, lim, ranked)
+	w.arrange()
+	return w.propagate(len(query) > 0), nil
+}
+
+func (w *work) tooLarge() bool {
+	return w.plan.total > maxTotal || w.plan.width > maxDims-2
+}
+
+func (w *work) propagate(backward bool) bool {
+	w.layout()
+	w.run.rounded = 0
+	return w.forward() && (!backward && !w.signed || w.backward())
+}
+
+// sharp tells whether the posteriors are free of the cancellation that the whole
+// table of their cluster need not show.
+func (w *work) sharp(query []Var) bool {
+	for _, v := range query {
+		x := w.local[v]
+		if x < 0 {
+			continue
+		}
+		bk := &w.run.buckets[w.plan.place[x]]
+		table := w.run.tables[bk.table.from:bk.table.to]
+		card := int(w.card[x])
+		total := 0.0
+		for _, y := range table {
+			total += y
+		}
+		for s := range card {
+			sum, magnitude := 0.0, 0.0
+			for i := s; i < len(table); i += card {
+				sum += table[i]
+				magnitude += math.Abs(table[i])
+			}
+			if ulps*magnitude > 10*precise*max(sum, 0)+1e-2*precise*total {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// posterior reads the distributions off the joint masses.
+func (w *work) posterior(query []Var) *Posterior {
+	n, size := len(w.m.nodes), 0
+	for _, v := range query {
+		size += w.m.nodes[v].states
+	}
+	post := &Posterior{LogP: w.run.total.ln(), Rounding: w.run.rounded, probs: make([][]float64, n)}
+	room := make([]float64, size)
+	for _, v := range query {
+		if post.probs[v] != nil {
+			continue
+		}
+		k := w.m.nodes[v].states
+		p := room[:k:k]
+		room = room[k:]
+		post.probs[v] = p
+		if s := w.fixed[v]; s >= 0 {
+			p[s] = 1
+			continue
+		}
+		bk := &w.run.buckets[w.plan.place[w.local[v]]]
+		table := w.run.tables[bk.table.from:bk.table.to]
+		for i := 0; i < len(table); i += k {
+			for s := range k {
+				p[s] += table[i+s]
+			}
+		}
+		sum := 0.0
+		for s, x := range p {
+			p[s] = max(x, 0)
+			sum += p[s]
+		}
+		for s := range p {
+			p[s] /= sum
+		}
+	}
+	return post
+}
+
+// contradiction finds an irreducible clash, by leaving out whatever is not needed
+// for one.
+func (m *Model) contradiction(w *work, ev Evidence) error {
+	rest := make(Evidence, len(ev))
+	for v, l := range ev {
+		rest[v] = l
+	}
+	for _, v := range ev.vars() {
+		l := rest[v]
+		delete(rest, v)
+		if ok, err := w.solve(rest, nil); ok || err != nil {
+			rest[v] = l
+		}
+	}
+	c := &Contradiction{Vars: rest.vars()}
+	for _, v := range c.Vars {
+		c.Names = append(c.Names, m.nodes[v].name)
+	}
+	return c
+}

@@ -1,0 +1,581 @@
+package infer
+
+import (
+	"math"
+)
+
+// encoding tells how gates that are too large for a table are written.
+type encoding uint8
+
+const (
+	ranked  encoding = iota // one hidden variable, signed numbers: compact
+	chained                 // one helper variable a parent, no negative numbers: nothing cancels
+)
+
+// limits are the sizes up to which a gate becomes one table: no helper variable,
+// nothing signed.
+type limits struct {
+	parents  int // of a gate whose own state is a variable
+	observed int // of a gate whose own state is summed out
+	entries  int
+}
+
+// Small tables and many signed helpers entangle least and are the fastest; larger
+// tables cancel less.
+var (
+	usual   = limits{parents: 2, observed: 3, entries: 1 << 10}
+	careful = limits{parents: 4, observed: 8, entries: 1 << 10}
+)
+
+// A factor is a table over some of the problem's variables, scope[0] slowest.
+type factor struct {
+	scope span // in work.scopes
+	data  span // in work.numbers
+}
+
+// span is a part of one of the work's slices. Offsets, unlike slices, survive
+// the growth of what they point into.
+type span struct{ from, to int32 }
+
+// work is the scratch memory of one run, and the problem being solved in it: the
+// model with the evidence put in. What does not matter to the question is left
+// out, what is known for certain is sliced out, and what was not found has become
+// part of its parents' unary factors.
+type work struct {
+	m *Model
+
+	// by model variable
+	relevant []bool  // has a say in the answer
+	leaf     []bool  // no relevant child
+	asked    []bool  // its posterior is wanted
+	fixed    []int32 // the known state, or -1
+	local    []int32 // the problem's variable, or -1
+	like     [][]float64
+
+	limits limits
+
+	// by problem variable
+	card     []int32
+	origin   []Var // -1 for helpers
+	unary    []int32
+	factors  []factor
+	scopes   []int32
+	numbers  []float64
+	scale    scaled // constant factors
+	signed   bool
+	helpers  int
+	dist     []float64
+	terms    []float64
+	weights  []float64
+	grown    []float64
+	free     []int // indices of unfixed parents
+	chainBuf []int32
+
+	plan plan
+	run  run
+}
+
+func (m *Model) work() *work {
+	w, _ := m.pool.Get().(*work)
+	if w == nil {
+		w = &work{}
+	}
+	w.m = m
+	return w
+}
+
+func (m *Model) release(w *work) {
+	clear(w.like) // hold on to nothing of the caller's
+	m.pool.Put(w)
+}
+
+// resize returns s with length n and unspecified contents.
+func resize[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n, n+n/2)
+	}
+	return s[:n]
+}
+
+// reduce sets up the problem. It reports false when the evidence is already seen
+// to be impossible.
+func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
+	w.limits = lim
+	n := len(w.m.nodes)
+	w.relevant = resize(w.relevant, n)
+	w.leaf = resize(w.leaf, n)
+	w.asked = resize(w.asked, n)
+	w.fixed = resize(w.fixed, n)
+	w.local = resize(w.local, n)
+	w.like = resize(w.like, n)
+	for v := range n {
+		w.relevant[v], w.leaf[v], w.asked[v] = false, true, false
+		w.fixed[v], w.local[v], w.like[v] = -1, -1, nil
+	}
+	w.card, w.origin, w.unary = w.card[:0], w.origin[:0], w.unary[:0]
+	w.factors, w.scopes, w.numbers = w.factors[:0], w.scopes[:0], w.numbers[:0]
+	w.scale = one
+	w.signed, w.helpers = false, 0
+
+	for _, v := range query {
+		w.relevant[v], w.asked[v] = true, true
+	}
+	for _, v := range ev.vars() {
+		if !w.observe(v, ev[v]) {
+			return false
+		}
+	}
+	for v := n - 1; v >= 0; v-- {
+		if !w.relevant[v] {
+			continue
+		}
+		for _, p := range w.m.nodes[v].parents {
+			w.relevant[p], w.leaf[p] = true, false
+		}
+	}
+	for v := range n {
+		if w.relevant[v] && !w.add(Var(v), enc) {
+			return false
+		}
+	}
+	return true
+}
+
+// observe takes in the likelihood of one variable.
+func (w *work) observe(v Var, like []float64) bool {
+	n := &w.m.nodes[v]
+	only, same := -1, true
+	for s, l := range like {
+		if l > 0 {
+			if only >= 0 {
+				only = -2 // more than one
+			} else if only == -1 {
+				only = s
+			}
+		}
+		same = same && l == like[0]
+	}
+	switch {
+	case only == -1:
+		return false
+	case same && n.states > 1:
+		w.scale.mul(like[0]) // says nothing about the state
+		return true
+	case only >= 0:
+		w.fixed[v] = int32(only)
+		w.scale.mul(like[only])
+	default:
+		w.like[v] = like
+	}
+	w.relevant[v] = true
+	return true
+}
+
+// add brings a variable and its own factor into the problem. Its parents are in
+// already.
+func (w *work) add(v Var, enc encoding) bool {
+	n := &w.m.nodes[v]
+	w.free = w.free[:0]
+	for i, p := range n.parents {
+		if w.fixed[p] < 0 {
+			w.free = append(w.free, i)
+		}
+	}
+	w.dist = resize(w.dist, n.states)
+	if len(w.free) == 0 {
+		return w.addRoot(v, n)
+	}
+	if n.states == 1 && w.fixed[v] < 0 {
+		w.fixed[v] = 0
+	}
+	if n.states == 1 {
+		return true // its one state is no news to the parents
+	}
+	if n.kind == tableKind {
+		w.addTable(v, n)
+		return true
+	}
+	// The likelihood of a gate that nothing else depends on is put into its table.
+	like := w.like[v]
+	folded := w.fixed[v] >= 0 || like != nil && w.leaf[v] && !w.asked[v]
+	if s := w.fixed[v]; s >= 0 {
+		w.weights = resize(w.weights, n.states)
+		clear(w.weights)
+		w.weights[s] = 1
+		like = w.weights
+	}
+	w.hearFixed(n)
+	if folded {
+		return w.addObservedGate(n, like, enc)
+	}
+	w.addGate(v, n, enc)
+	return true
+}
+
+// hearFixed writes to dist the levels of a gate after all parents that are known.
+func (w *work) hearFixed(n *node) {
+	n.start(w.dist)
+	for i, p := range n.parents {
+		if s := w.fixed[p]; s >= 0 {
+			n.hear(i, int(s), w.dist)
+		}
+	}
+}
+
+// variable makes a problem variable.
+func (w *work) variable(origin Var, card int) int32 {
+	u := int32(len(w.numbers))
+	for range card {
+		w.numbers = append(w.numbers, 1)
+	}
+	w.card = append(w.card, int32(card))
+	w.origin = append(w.origin, origin)
+	w.unary = append(w.unary, u)
+	return int32(len(w.card) - 1)
+}
+
+// own makes the problem variable of a model variable, with its likelihood.
+func (w *work) own(v Var) int32 {
+	x := w.variable(v, w.m.nodes[v].states)
+	w.local[v] = x
+	if like := w.like[v]; like != nil {
+		u := w.unary[x]
+		copy(w.numbers[u:], like)
+	}
+	return x
+}
+
+// begin and finish bracket the making of a factor: between them the scope and the
+// numbers are appended.
+func (w *work) begin() factor {
+	s, d := int32(len(w.scopes)), int32(len(w.numbers))
+	return factor{span{s, s}, span{d, d}}
+}
+
+func (w *work) finish(f factor) {
+	f.scope.to, f.data.to = int32(len(w.scopes)), int32(len(w.numbers))
+	w.factors = append(w.factors, f)
+}
+
+// addRoot adds a variable whose parents, if any, are all known.
+func (w *work) addRoot(v Var, n *node) bool {
+	if n.kind == tableKind {
+		row := 0
+		for _, p := range n.parents {
+			row = row*w.m.nodes[p].states + int(w.fixed[p])
+		}
+		copy(w.dist, n.cpt[row*n.states:])
+	} else {
+		w.hearFixed(n)
+	}
+	if s := w.fixed[v]; s >= 0 {
+		return w.scale.mul(w.dist[s])
+	}
+	if like := w.like[v]; like != nil {
+		for s := range w.dist {
+			w.dist[s] *= like[s]
+		}
+	}
+	only := -1
+	for s, p := range w.dist {
+		if p > 0 {
+			if only >= 0 {
+				only = -2
+				break
+			}
+			only = s
+		}
+	}
+	switch {
+	case only == -1:
+		return false
+	case only >= 0: // as good as observed
+		w.fixed[v] = int32(only)
+		return w.scale.mul(w.dist[only])
+	}
+	x := w.variable(v, n.states)
+	w.local[v] = x
+	copy(w.numbers[w.unary[x]:], w.dist)
+	return true
+}
+
+// addTable slices what is known out of a table.
+func (w *work) addTable(v Var, n *node) {
+	own := int32(-1)
+	if w.fixed[v] < 0 {
+		own = w.own(v)
+	}
+	f := w.begin()
+	for _, i := range w.free {
+		w.scopes = append(w.scopes, w.local[n.parents[i]])
+	}
+	if own >= 0 {
+		w.scopes = append(w.scopes, own)
+	}
+	w.slice(v, n, 0, 0)
+	w.finish(f)
+}
+
+// slice appends the entries that agree with what is known, from parent i on.
+func (w *work) slice(v Var, n *node, i, row int) {
+	if i == len(n.parents) {
+		row *= n.states
+		if s := w.fixed[v]; s >= 0 {
+			w.numbers = append(w.numbers, n.cpt[row+int(s)])
+		} else {
+			w.numbers = append(w.numbers, n.cpt[row:row+n.states]...)
+		}
+		return
+	}
+	p := n.parents[i]
+	k := w.m.nodes[p].states
+	if s := w.fixed[p]; s >= 0 {
+		w.slice(v, n, i+1, row*k+int(s))
+		return
+	}
+	for s := range k {
+		w.slice(v, n, i+1, row*k+s)
+	}
+}
+
+// small tells whether the table of a gate over its free parents, each row times
+// this wide, is within limits.
+func (w *work) small(n *node, parents, width int) bool {
+	if len(w.free) > parents {
+		return false
+	}
+	for _, i := range w.free {
+		width *= w.m.nodes[n.parents[i]].states
+	}
+	return width <= w.limits.entries
+}
+
+// addObservedGate adds a gate whose own state is summed out against a likelihood.
+func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
+	w.terms = resize(w.terms, n.states)
+	n.bundle(w.dist, w.terms)
+	weights := resize(w.grown, n.states)
+	w.grown = weights
+	n.weigh(like, weights)
+	count, last := 0, 0
+	for h, x := range weights {
+		if x != 0 {
+			count++
+			last = h
+		}
+	}
+	if count == 1 {
+		// A single product, as when something was not found: each parent gets its
+		// own factor, and no table is made.
+		for _, i := range w.free {
+			u := w.unaryOf(n.parents[i])
+			for s := range u {
+				u[s] *= n.arrive(i, last, s)
+			}
+		}
+		return w.scale.mul(weights[last] * w.terms[last])
+	}
+	if w.small(n, w.limits.observed, 1) || enc == chained && len(w.free) <= 2 {
+		f := w.begin()
+		for _, i := range w.free {
+			w.scopes = append(w.scopes, w.local[n.parents[i]])
+		}
+		w.spread(n, like)
+		w.finish(f)
+		return true
+	}
+	if enc == chained {
+		w.chain(n, -1, like)
+		return true
+	}
+	h := w.variable(-1, count)
+	w.signed = true
+	w.helpers++
+	u := int(w.unary[h])
+	k := 0
+	for t, x := range weights {
+		if x != 0 {
+			w.numbers[u+k] = x * w.terms[t]
+			k++
+		}
+	}
+	for _, i := range w.free {
+		p := n.parents[i]
+		f := w.begin()
+		w.scopes = append(w.scopes, h, w.local[p])
+		for t, x := range weights {
+			if x == 0 {
+				continue
+			}
+			for s := range w.m.nodes[p].states {
+				w.numbers = append(w.numbers, n.arrive(i, t, s))
+			}
+		}
+		w.finish(f)
+	}
+	return true
+}
+
+// addGate adds a gate whose own state stays a variable.
+func (w *work) addGate(v Var, n *node, enc encoding) {
+	own := w.own(v)
+	if w.small(n, w.limits.parents, n.states) || enc == chained && len(w.free) <= 2 {
+		f := w.begin()
+		for _, i := range w.free {
+			w.scopes = append(w.scopes, w.local[n.parents[i]])
+		}
+		w.scopes = append(w.scopes, own)
+		w.spread(n, nil)
+		w.finish(f)
+		return
+	}
+	if enc == chained {
+		w.chain(n, own, nil)
+		return
+	}
+	h := w.variable(-1, n.states)
+	w.signed = true
+	w.helpers++
+	n.bundle(w.dist, w.numbers[w.unary[h]:int(w.unary[h])+n.states])
+	for _, i := range w.free {
+		p := n.parents[i]
+		f := w.begin()
+		w.scopes = append(w.scopes, h, w.local[p])
+		for t := range n.states {
+			for s := range w.m.nodes[p].states {
+				w.numbers = append(w.numbers, n.arrive(i, t, s))
+			}
+		}
+		w.finish(f)
+	}
+	f := w.begin()
+	w.scopes = append(w.scopes, h, own)
+	for t := range n.states {
+		for y := range n.states {
+			w.numbers = append(w.numbers, n.sign(t, y))
+		}
+	}
+	w.finish(f)
+}
+
+// spread appends the gate's table over its free parents and itself, or, given a
+// likelihood, over its free parents alone. It begins with the levels in dist.
+func (w *work) spread(n *node, like []float64) {
+	at := len(w.numbers)
+	w.numbers = append(w.numbers, w.dist...)
+	rows := 1
+	for _, i := range w.free {
+		// Each row so far becomes one row per state of this parent. From the last
+		// to the first, so that no row is overwritten before it is read.
+		k := w.m.nodes[n.parents[i]].states
+		need := at + rows*k*n.states
+		for len(w.numbers) < need {
+			w.numbers = append(w.numbers, 0)
+		}
+		for r := rows - 1; r >= 0; r-- {
+			from := w.numbers[at+r*n.states : at+(r+1)*n.states]
+			for s := k - 1; s >= 0; s-- {
+				to := w.numbers[at+(r*k+s)*n.states : at+(r*k+s+1)*n.states]
+				copy(to, from)
+				n.hear(i, s, to)
+			}
+		}
+		rows *= k
+	}
+	if like == nil {
+		return
+	}
+	for r := range rows {
+		sum := 0.0
+		for y, l := range like {
+			sum += l * w.numbers[at+r*n.states+y]
+		}
+		w.numbers[at+r] = sum
+	}
+	w.numbers = w.numbers[:at+rows]
+}
+
+// chain adds a gate as a row of helpers, each the level after one more parent.
+// The last one is the gate itself (own), or, where own is -1, is summed out
+// against the likelihood.
+func (w *work) chain(n *node, own int32, like []float64) {
+	before := int32(-1)
+	for k, i := range w.free {
+		if k == 0 {
+			continue // the first two parents share a table
+		}
+		after := own
+		last := k == len(w.free)-1
+		if !last {
+			after = w.variable(-1, n.states)
+			w.helpers++
+		}
+		f := w.begin()
+		if k == 1 {
+			w.scopes = append(w.scopes, w.local[n.parents[w.free[0]]])
+		} else {
+			w.scopes = append(w.scopes, before)
+		}
+		w.scopes = append(w.scopes, w.local[n.parents[i]])
+		if after >= 0 {
+			w.scopes = append(w.scopes, after)
+		}
+		w.link(n, k, i, after, like)
+		w.finish(f)
+		before = after
+	}
+}
+
+// link appends one table of a chain: the level before, parent i, the level after.
+func (w *work) link(n *node, k, i int, after int32, like []float64) {
+	rows := n.states
+	if k == 1 {
+		rows = w.m.nodes[n.parents[w.free[0]]].states
+	}
+	level := make([]float64, n.states)
+	for b := range rows {
+		for s := range w.m.nodes[n.parents[i]].states {
+			if k == 1 {
+				copy(level, w.dist)
+				n.hear(w.free[0], b, level)
+			} else {
+				clear(level)
+				level[b] = 1
+			}
+			n.hear(i, s, level)
+			if after >= 0 {
+				w.numbers = append(w.numbers, level...)
+				continue
+			}
+			sum := 0.0
+			for y, l := range like {
+				sum += l * level[y]
+			}
+			w.numbers = append(w.numbers, sum)
+		}
+	}
+}
+
+// unaryOf is the unary factor of a model variable.
+func (w *work) unaryOf(v Var) []float64 {
+	x := w.local[v]
+	u := w.unary[x]
+	return w.numbers[u : u+w.card[x]]
+}
+
+// scaled is a positive number far outside the range of float64: f * 2^e.
+type scaled struct {
+	f float64
+	e int
+}
+
+var one = scaled{f: 1}
+
+// mul multiplies by x and reports whether the result is positive.
+func (s *scaled) mul(x float64) bool {
+	f, e := math.Frexp(s.f * x)
+	s.f, s.e = f, s.e+e
+	return f > 0
+}
+
+func (s *scaled) ln() float64 { return math.Log(s.f) + float64(s.e)*math.Ln2 }

@@ -1,0 +1,225 @@
+package rules
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"tidemark/evidence"
+	"tidemark/evidence/source"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// One file with every mistake: all of them are told in one run, each with its
+// place and what was probably meant.
+func TestMistakes(t *testing.T) {
+	text, err := os.ReadFile("../testdata/rules/bad/mistakes.toml")
+	require.NoError(t, err)
+	var faults source.Faults
+	assert.Nil(t, Load(&faults, []Text{{"mistakes.toml", text}}))
+	golden := "../testdata/rules/bad/mistakes.golden"
+	if *update {
+		require.NoError(t, os.WriteFile(golden, []byte(faults.Error()+"\n"), 0o644))
+	}
+	want, err := os.ReadFile(golden)
+	require.NoError(t, err)
+	assert.Equal(t, string(want), faults.Error()+"\n")
+}
+
+func TestEmbeddedBookIsSound(t *testing.T) {
+	var faults source.Faults
+	b := Load(&faults, Embedded())
+	require.NotNil(t, b, faults.Error())
+	n := b.Size()
+	assert.GreaterOrEqual(t, n.Causes, 60)
+	assert.GreaterOrEqual(t, n.Steps, 60)
+	assert.GreaterOrEqual(t, n.Signs, 200)
+	for _, r := range b.Rules {
+		assert.NotEmpty(t, r.Because, r.ID)
+		if !r.Is {
+			assert.NotEmpty(t, r.Source, r.ID)
+		}
+	}
+	again := Load(&faults, Embedded())
+	assert.Equal(t, b.Hash, again.Hash)
+	for i := range b.Nodes {
+		assert.Equal(t, b.Nodes[i].ID, again.Nodes[i].ID)
+	}
+}
+
+// A parent stands before its children, so that one pass can follow the chain.
+func TestNodesAreInOrder(t *testing.T) {
+	var faults source.Faults
+	b := Load(&faults, Embedded())
+	require.NotNil(t, b)
+	at := map[string]int{}
+	for i, n := range b.Nodes {
+		at[n.ID] = i
+	}
+	for _, r := range b.Rules {
+		if r.To != nil {
+			assert.Less(t, at[r.From.ID], at[r.To.ID], r.ID)
+		}
+	}
+}
+
+const base = `
+[pack]
+id = "base"
+title = "Base"
+version = "1"
+[part.pump]
+name = "pump"
+[part.rod_bearing]
+name = "rod bearing"
+per = "rod"
+[sign.pump.stiff]
+name = "stiff"
+look = "Turn it."
+[sign.rod_bearing.wiped]
+name = "wiped"
+look = "Look."
+[cause.dirt]
+name = "dirt"
+category = "maintenance"
+base_rate = "rare"
+source = "common practice"
+leads_to.worn = { how_often = "often", because = "b", source = "common practice" }
+[step.worn]
+name = "worn"
+unlisted = "one in 40"
+shows.pump.stiff = { how_often = 0.4, because = "b", source = "common practice" }
+shows.rod_bearing.wiped = { how_often = "usually", because = "b", source = "common practice", reach = "first" }
+`
+
+func TestLoad(t *testing.T) {
+	var faults source.Faults
+	b := Load(&faults, []Text{{"base.toml", []byte(base)}})
+	require.NotNil(t, b, faults.Error())
+	assert.Equal(t, Size{Parts: 2, Signs: 2, Causes: 1, Steps: 1, Rules: 3}, b.Size())
+	assert.Equal(t, 0.0025, b.Node("dirt").BaseRate)
+	assert.Equal(t, 0.025, b.Node("worn").Unlisted)
+	assert.Equal(t, ReachFirst, b.Sign("rod_bearing.wiped").By[0].Reach)
+	assert.Equal(t, DefaultSignUnlisted, b.Sign("pump.stiff").Unlisted)
+	assert.Equal(t, "worn > pump.stiff", b.Sign("pump.stiff").By[0].ID)
+	assert.Equal(t, "base.toml:26:12", b.Sign("pump.stiff").By[0].Pos.String())
+}
+
+// A later pack replaces an entry only by saying so.
+func TestOverlay(t *testing.T) {
+	layer := func(extra string) (*Book, string) {
+		var faults source.Faults
+		text := "[pack]\nid = \"shop\"\ntitle = \"Shop\"\nversion = \"1\"\n[cause.dirt]\nname = \"grit\"\ncategory = \"maintenance\"\nbase_rate = \"common\"\nsource = \"own cases\"\n" +
+			"leads_to.worn = { how_often = \"always\", because = \"b\", source = \"own cases\" }\n" + extra
+		return Load(&faults, []Text{{"base.toml", []byte(base)}}, []Text{{"shop.toml", []byte(text)}}), faults.Error()
+	}
+	b, said := layer("")
+	assert.Nil(t, b)
+	assert.Equal(t, "shop.toml:5:1: cause, step or condition dirt stands already at base.toml:17:1 (say replace = true to replace it)", said)
+	b, said = layer("replace = true\n")
+	require.NotNil(t, b, said)
+	assert.Equal(t, "grit", b.Node("dirt").Name)
+	assert.Len(t, b.Node("worn").In, 1)
+	assert.Equal(t, 0.98, b.Node("worn").In[0].HowOften)
+}
+
+func TestConditions(t *testing.T) {
+	for _, tc := range []struct {
+		text  string
+		facts map[string]any
+		want  Truth
+	}{
+		{"engine.fuel == 'diesel'", map[string]any{"engine.fuel": "diesel"}, Yes},
+		{"engine.fuel == 'diesel'", map[string]any{"engine.fuel": "petrol"}, No},
+		{"engine.fuel == 'diesel'", nil, Unknown},
+		{"engine.fuel == 'diesel' || history.hours > 100", map[string]any{"engine.fuel": "diesel"}, Yes},
+		{"engine.fuel == 'diesel' && history.hours > 100", map[string]any{"engine.fuel": "petrol"}, No},
+		{"engine.fuel == 'diesel' and history.hours > 100", map[string]any{"engine.fuel": "diesel"}, Unknown},
+		{"not (engine.cylinders >= 4)", map[string]any{"engine.cylinders": 3}, Yes},
+		{"engine.timing_drive contains 'chain'", map[string]any{"engine.timing_drive": "chain and gears"}, Yes},
+		{"engine.use in ['car', 'truck']", map[string]any{"engine.use": "truck"}, Yes},
+		{"history.rebuilt", map[string]any{"history.rebuilt": true}, Yes},
+		{"history.hours > 100", map[string]any{"history.hours": 100.5}, Yes},
+	} {
+		c, err := compileCond(tc.text)
+		require.Nil(t, err, "%s: %v", tc.text, err)
+		assert.Equal(t, tc.want, c.Eval(tc.facts), "%s over %v", tc.text, tc.facts)
+	}
+	var none *Cond
+	assert.Equal(t, Yes, none.Eval(nil))
+}
+
+func TestConditionsRefused(t *testing.T) {
+	for text, want := range map[string]struct {
+		at   int
+		hint string
+	}{
+		"engine.fule == 'diesel'":        {7, `did you mean "engine.fuel"?`},
+		"engine.fuel == 'dieesel'":       {15, `did you mean "diesel"?`},
+		"engine.cylinders > 'four'":      {17, ""},
+		"all([1], {true})":               {0, ""},
+		"engine.fuel matches 'd.*'":      {12, ""},
+		"engine.fuel ==":                 {13, ""},
+		strings.Repeat("(", 5000):        {-1, ""},
+		"engine.cylinders in 1..1000000": {21, ""},
+		"history.hours":                  {-1, ""},
+		`engine["fu" + "el"] == 'x'`:     {0, ""},
+	} {
+		_, err := compileCond(text)
+		require.NotNil(t, err, text)
+		assert.Equal(t, want.hint, err.hint, "%s: %s", text, err.message)
+		if want.at > 0 {
+			assert.InDelta(t, want.at, err.at, 1.5, "%s: %s", text, err.message)
+		}
+	}
+}
+
+func TestShares(t *testing.T) {
+	for s, want := range map[string]float64{"one in fifty": 0.02, "one in 8": 0.125, "none": 0, "one in two hundred": 0.005} {
+		got, err := share(s)
+		require.NoError(t, err)
+		assert.Equal(t, want, got, s)
+	}
+	for _, s := range []string{"often", "two in three", "one in 0", "one in x"} {
+		_, err := share(s)
+		assert.Error(t, err, s)
+	}
+}
+
+// The tables of words are in falling order without ties, so that a higher word
+// is always a higher number; and the ways of looking cover those of a case.
+func TestWordTables(t *testing.T) {
+	for _, table := range [][]WordValue{HowOften, BaseRates} {
+		for i := 1; i < len(table); i++ {
+			assert.Less(t, table[i].Value, table[i-1].Value)
+		}
+	}
+	for _, w := range []evidence.Way{evidence.Eye, evidence.Lens, evidence.Gauge, evidence.CrackTest, evidence.Laboratory, evidence.Paper, evidence.Told} {
+		assert.Equal(t, w, Chances(w).Way)
+	}
+	assert.Equal(t, "often", WordFor(0.7))
+}
+
+// Whatever stands in a pack, loading ends in a book or in faults with a place.
+func FuzzLoad(f *testing.F) {
+	f.Add([]byte(base))
+	files, _ := filepath.Glob("../testdata/rules/bad/*.toml")
+	for _, file := range files {
+		if b, err := os.ReadFile(file); err == nil {
+			f.Add(b)
+		}
+	}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		var faults source.Faults
+		b := Load(&faults, []Text{{"f.toml", text}})
+		if (b == nil) == (faults.Errors() == 0) {
+			t.Fatalf("book %v, faults %s", b, faults.Error())
+		}
+	})
+}
