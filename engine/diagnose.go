@@ -21,7 +21,7 @@ type Options struct {
 }
 
 // explainBudget bounds the search for the most probable explanation, in propagations.
-const explainBudget = 300
+const explainBudget = 150
 
 // Diagnose works out a case. The case must have been checked against the book
 // (Check). Findings that are impossible together give a *network.Clash.
@@ -44,7 +44,7 @@ func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, erro
 	if w.post, err = w.plain.Posterior(nil); err != nil {
 		return nil, err
 	}
-	w.depths = g.Depths()
+	w.depths, w.bounds = g.Depths(), g.ActedBounds(w.post)
 	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict, w.explain, w.weights, w.findings, w.chain, w.next, w.overturned} {
 		if err := step(); err != nil {
 			return nil, err
@@ -65,8 +65,9 @@ type work struct {
 	post  *network.Posterior
 
 	depths map[*network.Item]int
-	all    []*held // every candidate that was worked out, best first
-	lead   []*held // those of the verdict
+	bounds map[*network.Item]float64 // acted is at most this
+	all    []*held                   // every candidate that was worked out, best first
+	lead   []*held                   // those of the verdict
 	best   map[*network.Item]bool
 	onWay  map[*network.Item]bool // items of the chain
 }
@@ -109,7 +110,7 @@ func (w *work) header() error {
 	slices.SortFunc(d.Book.Packs, func(a, b PackInfo) int { return strings.Compare(a.ID, b.ID) })
 	d.Book.Hash = w.book.Hash
 	cost := w.plain.Cost()
-	d.Method = Method{Exact: true, Width: cost.Width}
+	d.Method = Method{Exact: w.plain.Exact(), Width: cost.Width, ErrorBound: w.plain.Moved()}
 	d.Program.Version = w.opt.Version
 	for _, n := range w.book.ByKind(rules.Condition) {
 		for _, it := range w.g.ItemsOf(n) {
@@ -189,38 +190,52 @@ func (w *work) asked(n *rules.Node) bool {
 	return a == n
 }
 
+// SingleFrom is the acted of a family from which its single positions are
+// worked out too, and of those only the ones that are there as likely as that:
+// below it none could be named.
+const SingleFrom = 0.25
+
 // candidates works out present, acted and to blame for causes, steps and
 // families, screening by present.
 func (w *work) candidates() error {
+	var singles []*held // of families, worked out once the families are
 	for _, n := range w.book.Nodes {
-		if n.Kind == rules.Condition || w.asked(n) {
-			continue
+		if n.Kind == rules.Condition || w.asked(n) || n.Kind == rules.Step && !slices.ContainsFunc(w.g.ItemsOf(n), w.plain.Relevant) {
+			continue // a step on which nothing bears is nobody's question
 		}
-		if f := w.g.FamilyOf(n); f != nil {
-			h := &held{Candidate: Candidate{ID: n.ID, At: "any", Kind: "family", Name: n.Name, Category: n.Category, Present: w.post.Family(f)}, items: f.Items, family: f}
-			if err := w.measure(h); err != nil {
-				return err
-			}
-			single := h.Acted >= 0.25
-			for _, it := range f.Items {
-				s := w.single(it)
-				if !single && w.g.Asking() {
-					// The family has hardly acted: neither has any of it.
-					s.Screened, s.Acted, s.Blame = true, min(s.Present, h.Acted), 0
-					w.all = append(w.all, s)
-					continue
-				}
-				if err := w.measure(s); err != nil {
-					return err
-				}
-			}
-			continue
+		f := w.g.FamilyOf(n)
+		if f != nil {
+			w.keep(&held{Candidate: Candidate{ID: n.ID, At: "any", Kind: "family", Name: n.Name, Category: n.Category, Present: w.post.Family(f)}, items: f.Items, family: f})
 		}
 		for _, it := range w.g.ItemsOf(n) {
-			if err := w.measure(w.single(it)); err != nil {
-				return err
+			h := w.single(it)
+			w.keep(h)
+			if f != nil {
+				singles = append(singles, h)
 			}
 		}
+	}
+	first := slices.DeleteFunc(slices.Clone(w.all), func(h *held) bool { return slices.Contains(singles, h) })
+	if err := each(len(first), func(i int) error { return w.measure(first[i]) }); err != nil {
+		return err
+	}
+	families := map[string]*held{}
+	for _, h := range w.all {
+		if h.family != nil {
+			families[h.ID] = h
+		}
+	}
+	err := each(len(singles), func(i int) error {
+		h := singles[i]
+		if w.g.Asking() && (families[h.ID].Acted < SingleFrom || h.Present < SingleFrom) {
+			// The family has hardly acted: neither has any of it.
+			h.Screened, h.Acted = true, min(h.Present, families[h.ID].Acted)
+			return nil
+		}
+		return w.measure(h)
+	})
+	if err != nil {
+		return err
 	}
 	if w.g.Asking() {
 		u := &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
@@ -254,8 +269,8 @@ func (w *work) single(it *network.Item) *held {
 	return &held{Candidate: Candidate{ID: it.Node.ID, At: it.At, Kind: kind, Name: it.Node.Name, Category: it.Node.Category, Present: w.post.Item(it)}, items: []*network.Item{it}}
 }
 
-// measure works out acted and blame of a candidate and keeps it.
-func (w *work) measure(h *held) error {
+// keep notes a candidate with its distance from the outcome.
+func (w *work) keep(h *held) {
 	h.rename = h.items[0].Node.Rename
 	h.depth = -1
 	for _, it := range h.items {
@@ -264,9 +279,22 @@ func (w *work) measure(h *held) error {
 		}
 	}
 	w.all = append(w.all, h)
+}
+
+// bound is the most that a candidate can have acted.
+func (w *work) bound(h *held) float64 {
+	sum := 0.0
+	for _, it := range h.items {
+		sum += w.bounds[it]
+	}
+	return sum
+}
+
+// measure works out acted and blame of a candidate.
+func (w *work) measure(h *held) error {
 	switch {
 	case !w.g.Asking() || h.depth < 0:
-	case h.Present < Screen:
+	case h.Present < Screen || w.bound(h) < Screen:
 		h.Screened = true
 	default:
 		var err error
@@ -290,19 +318,22 @@ func (w *work) measure(h *held) error {
 
 // sits finds at which steps an unlisted cause would have come in.
 func (w *work) sits(u *held) error {
+	var items []*network.Item
 	for _, it := range w.g.Items {
-		if it.Node.Kind != rules.Step || w.post.Item(it) < 0.1 {
-			continue
+		if _, ok := w.depths[it]; ok && it.Node.Kind == rules.Step && w.post.Item(it) >= 0.1 {
+			items = append(items, it)
 		}
-		if _, ok := w.depths[it]; !ok {
-			continue
-		}
-		b, err := w.g.Blame(network.Test{Unlisted: true, At: it}, w.post.LogP)
-		if err != nil {
-			return err
-		}
-		if b >= 0.01 {
-			u.Sits = append(u.Sits, Sit{it.Node.ID, it.At, it.Node.Name, b})
+	}
+	blames := make([]float64, len(items))
+	if err := each(len(items), func(i int) (err error) {
+		blames[i], err = w.g.Blame(network.Test{Unlisted: true, At: items[i]}, w.post.LogP)
+		return err
+	}); err != nil {
+		return err
+	}
+	for i, it := range items {
+		if blames[i] >= 0.01 {
+			u.Sits = append(u.Sits, Sit{it.Node.ID, it.At, it.Node.Name, blames[i]})
 		}
 	}
 	slices.SortStableFunc(u.Sits, func(a, b Sit) int {

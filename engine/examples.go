@@ -89,7 +89,7 @@ func RunExample(b *rules.Book, e *rules.Example) (ExampleResult, error) {
 	if w.post, err = w.plain.Posterior(nil); err != nil {
 		return out, err
 	}
-	w.depths = g.Depths()
+	w.depths, w.bounds = g.Depths(), g.ActedBounds(w.post)
 	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict} {
 		if err := step(); err != nil {
 			return out, err

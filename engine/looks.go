@@ -14,17 +14,28 @@ import (
 // ranking that takes the causes of a sign as independent.
 const lookCandidates = 30
 
+// worthTelling is the least that a look must tell, in bits over all leading
+// candidates, to be named: a hundredth of a toss of a coin.
+const worthTelling = 0.01
+
 // next ranks the looks not yet made by what they tell about the leading
 // candidates for each minute of work.
 func (w *work) next() error {
 	cands := w.weighed()
-	rough := w.roughLooks(cands)
-	for _, r := range rough[:min(lookCandidates, len(rough))] {
-		l, err := w.exactLook(r, cands)
-		if err != nil {
-			return err
-		}
-		if l.Bits >= 1e-4 {
+	rough, err := w.roughLooks(cands)
+	if err != nil {
+		return err
+	}
+	rough = rough[:min(lookCandidates, len(rough))]
+	looks := make([]Look, len(rough))
+	if err := each(len(rough), func(i int) (err error) {
+		looks[i], err = w.exactLook(rough[i], cands)
+		return err
+	}); err != nil {
+		return err
+	}
+	for _, l := range looks {
+		if l.Bits >= worthTelling {
 			w.d.Next = append(w.d.Next, l)
 		}
 	}
@@ -39,7 +50,7 @@ func (w *work) next() error {
 	changes := len(w.d.OverturnedBy.Looks) > 0
 	switch {
 	case len(all) == 0:
-		w.d.Stop = Stop{false, "No look that the book knows would tell more."}
+		w.d.Stop = Stop{false, "No look left that the book knows would tell much more."}
 	case w.d.Verdict.Standing == Determined && !changes:
 		w.d.Stop = Stop{false, "No single look left changes what leads; look on only to answer what lies behind it."}
 	default:
@@ -57,7 +68,17 @@ type lookAt struct {
 	off   []string
 }
 
-func (w *work) roughLooks(cands []*held) []lookAt {
+func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
+	// What would be there if each candidate were.
+	given := make([]*network.Posterior, len(cands))
+	if err := each(len(cands), func(i int) (err error) {
+		if p := w.presentIn(w.post, cands[i]); p > 1e-6 && p < 1-1e-6 {
+			given[i], err = w.plain.Given(cands[i].family, cands[i].items[0])
+		}
+		return err
+	}); err != nil {
+		return nil, err
+	}
 	done := map[string]bool{}
 	for _, f := range w.c.Findings {
 		done[f.Sign] = true
@@ -76,20 +97,30 @@ func (w *work) roughLooks(cands []*held) []lookAt {
 			}
 		}
 		slices.Reverse(off)
-		index, at := 0, ""
-		p, q := w.g.RoughChance(s, &index, &at, w.post)
-		if p <= 0.003 || p >= 0.997 {
-			continue
+		best := lookAt{score: -1}
+		for _, index := range w.g.Positions(s.Part) {
+			p := w.g.RoughChance(s, index, w.post)
+			bits := 0.0
+			for i, h := range cands {
+				if given[i] == nil {
+					continue
+				}
+				c := w.presentIn(w.post, h)
+				with := w.g.RoughChance(s, index, given[i])
+				without := max(0, min(1, (p-c*with)/(1-c)))
+				bits += max(0, entropy(p)-c*entropy(with)-(1-c)*entropy(without))
+			}
+			if bits > best.score {
+				best = lookAt{s, index, w.g.PositionName(s.Part, index), bits, mins, off}
+			}
 		}
-		// How much the sign could move things: its chance is uncertain, and
-		// parts of it depend on candidates.
-		score := entropy(p) - q
-		out = append(out, lookAt{s, index, at, score / mins, mins, off})
+		best.score /= mins
+		out = append(out, best)
 	}
 	slices.SortStableFunc(out, func(a, b lookAt) int {
 		return cmp.Or(cmp.Compare(b.score, a.score), strings.Compare(a.sign.ID, b.sign.ID))
 	})
-	return out
+	return out, nil
 }
 
 // lost tells whether an act has destroyed a sign for good.
@@ -186,15 +217,20 @@ func (w *work) overturned() error {
 		return nil
 	}
 	rivals := w.rivals(lead)
-	for _, id := range w.counted() {
-		if weight := w.weightOf(id, lead); math.Abs(weight.Last) < 1 && math.Abs(weight.Alone) < 3 {
-			continue
-		}
-		without := map[string]bool{id: true}
-		if then, err := w.leaderIf(lead, rivals, without, nil); err != nil {
-			return err
-		} else if then != nil && then != lead {
-			w.d.OverturnedBy.Findings = append(w.d.OverturnedBy.Findings, FindingFlip{id, then.key()})
+	ids := slices.DeleteFunc(w.counted(), func(id string) bool {
+		weight := w.weightOf(id, lead)
+		return math.Abs(weight.Last) < 1 && math.Abs(weight.Alone) < 3
+	})
+	then := make([]*held, len(ids))
+	if err := each(len(ids), func(i int) (err error) {
+		then[i], err = w.leaderIf(lead, rivals, map[string]bool{ids[i]: true}, nil)
+		return err
+	}); err != nil {
+		return err
+	}
+	for i, h := range then {
+		if h != nil && h != lead {
+			w.d.OverturnedBy.Findings = append(w.d.OverturnedBy.Findings, FindingFlip{ids[i], h.key()})
 		}
 	}
 	return w.ruleFlips(lead, rivals)
@@ -205,7 +241,7 @@ func (w *work) overturned() error {
 func (w *work) rivals(lead *held) []*held {
 	var out []*held
 	for _, h := range w.named() {
-		if h != lead && h.Acted >= Screen && !w.related(h, lead) && len(out) < 3 {
+		if h != lead && h.Acted >= Screen && !w.related(h, lead) && len(out) < 2 {
 			out = append(out, h)
 		}
 	}
@@ -255,37 +291,45 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 	if len(rivals) == 0 {
 		return nil
 	}
-	for _, r := range w.chainRules() {
-		for _, end := range []float64{0.001, 0.999} {
-			then, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: end})
-			if err != nil {
+	chain := w.chainRules()
+	flips := make([]*RuleFlip, 2*len(chain))
+	if err := each(len(flips), func(i int) error {
+		r, end := chain[i/2], []float64{0.001, 0.999}[i%2]
+		then, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: end})
+		if err != nil || then == nil || then == lead {
+			return err
+		}
+		// Halve the interval until the turning point is known to a hundredth;
+		// both sides are worked out, not interpolated.
+		holds, turns := r.HowOften, end
+		for math.Abs(turns-holds) > 0.01 {
+			mid := (holds + turns) / 2
+			t, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: mid})
+			switch {
+			case err != nil:
 				return err
-			}
-			if then == nil || then == lead {
-				continue
-			}
-			// Halve the interval until the turning point is known to a
-			// hundredth; both sides are worked out, not interpolated.
-			lo, hi := r.HowOften, end
-			for math.Abs(hi-lo) > 0.005 {
-				mid := (lo + hi) / 2
-				t, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: mid})
-				if err != nil {
-					return err
-				}
-				if t == lead {
-					lo = mid
-				} else {
-					hi, then = mid, t
+			case t == lead:
+				holds = mid
+			default:
+				turns = mid
+				if t != nil {
+					then = t
 				}
 			}
-			f := RuleFlip{Rule: r.ID, Now: r.HowOften, ThenLeads: then.key()}
-			if end < r.HowOften {
-				f.HoldsAbove = &hi
-			} else {
-				f.HoldsBelow = &hi
-			}
-			w.d.OverturnedBy.Rules = append(w.d.OverturnedBy.Rules, f)
+		}
+		flips[i] = &RuleFlip{Rule: r.ID, Now: r.HowOften, ThenLeads: then.key()}
+		if end < r.HowOften {
+			flips[i].HoldsAbove = &turns
+		} else {
+			flips[i].HoldsBelow = &turns
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	for _, f := range flips {
+		if f != nil {
+			w.d.OverturnedBy.Rules = append(w.d.OverturnedBy.Rules, *f)
 		}
 	}
 	slices.SortStableFunc(w.d.OverturnedBy.Rules, func(a, b RuleFlip) int {

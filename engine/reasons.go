@@ -59,29 +59,35 @@ func (w *work) weights() error {
 		return err
 	}
 	out := map[string]map[string]Weight{}
-	for _, id := range ids {
-		without := map[string]bool{id: true}
-		last, err := w.plain.Posterior(without)
+	weights := make([]map[string]Weight, len(ids))
+	if err := each(len(ids), func(i int) error {
+		last, err := w.plain.Posterior(map[string]bool{ids[i]: true})
 		if err != nil {
 			return err
 		}
-		only := map[string]bool{}
+		others := map[string]bool{}
 		for _, o := range ids {
-			if o != id {
-				only[o] = true
+			if o != ids[i] {
+				others[o] = true
 			}
 		}
-		alone, err := w.plain.Posterior(only)
+		alone, err := w.plain.Posterior(others)
 		if err != nil {
 			return err
 		}
-		out[id] = map[string]Weight{}
+		weights[i] = map[string]Weight{}
 		for _, h := range cands {
-			out[id][h.key()] = Weight{
+			weights[i][h.key()] = Weight{
 				Alone: decibans(w.presentIn(alone, h)) - decibans(w.presentIn(bare, h)),
 				Last:  decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(last, h)),
 			}
 		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	for i, id := range ids {
+		out[id] = weights[i]
 	}
 	// The share of each: the mean of alone and last, scaled so that the column
 	// adds up exactly. Where the means nearly cancel no scale makes sense, and

@@ -64,6 +64,16 @@ func (w *work) verdict() error {
 		v.Names = append(v.Names, c)
 	}
 	w.behind()
+	if len(w.lead) > 0 {
+		var items []*network.Item
+		for _, h := range w.lead {
+			items = append(items, h.items...)
+		}
+		below := w.g.Below(items)
+		for _, h := range w.all {
+			h.Follows = !h.unlisted && !slices.Contains(w.lead, h) && slices.ContainsFunc(h.items, func(it *network.Item) bool { return below[it] })
+		}
+	}
 	if err := w.betterQuestion(); err != nil {
 		return err
 	}
@@ -359,7 +369,7 @@ func (w *work) askInstead(question string) ([]Candidate, error) {
 	if sub.post, err = sub.plain.Posterior(nil); err != nil {
 		return nil, err
 	}
-	sub.depths = g.Depths()
+	sub.depths, sub.bounds = g.Depths(), g.ActedBounds(sub.post)
 	if err := sub.candidates(); err != nil {
 		return nil, err
 	}
@@ -375,34 +385,30 @@ func (w *work) askInstead(question string) ([]Candidate, error) {
 // sentence puts the verdict into words.
 func (w *work) sentence() string {
 	v := &w.d.Verdict
-	outcome := w.d.Case.QuestionName
 	var names []string
 	for _, n := range v.Names {
 		names = append(names, n.Name)
 	}
-	p := percent(v.Blame)
+	how := percent(v.Blame)
 	switch {
 	case len(names) == 0:
-		s := fmt.Sprintf("Not determined: no cause and no step stands out far enough as to blame for this: %s.", outcome)
+		s := "Not determined: nothing stands out far enough as to blame."
 		if lead := w.leading(); lead != nil {
-			s += fmt.Sprintf(" Nearest: %s (%s).", lead.Name, percent(lead.Blame))
+			s += fmt.Sprintf(" Nearest comes: %s (%s).", lead.Name, percent(lead.Blame))
 		}
 		return s
 	case v.Together == BothNeeded:
-		return fmt.Sprintf("%s: %s. All of these were needed: without any one of them, %s would not have come about (%s).", title(v.Standing), and(names), outcome, p)
+		return fmt.Sprintf("%s: %s. All of these were needed: without any one of them it would not have happened (%s).", title(v.Standing), and(names), how)
 	case v.Together == EitherEnough:
-		return fmt.Sprintf("%s: %s. Either would have done it alone; with neither, %s would not have come about (%s).", title(v.Standing), and(names), outcome, p)
+		return fmt.Sprintf("%s: %s. Either would have done it alone; with neither it would not have happened (%s).", title(v.Standing), and(names), how)
 	case v.Together == Shared:
-		return fmt.Sprintf("%s: %s share it: which of them did it is open; with none of them, %s would not have come about (%s).", title(v.Standing), and(names), outcome, p)
+		return fmt.Sprintf("%s: %s share it. Which of them did it is open; with none of them it would not have happened (%s).", title(v.Standing), and(names), how)
 	}
-	s := fmt.Sprintf("%s: %s. Without it, %s would not have come about (%s, %s).", title(v.Standing), names[0], outcome, p, Likely(v.Blame))
+	s := fmt.Sprintf("%s: %s. Without it, it would not have happened (%s, %s).", title(v.Standing), names[0], how, Likely(v.Blame))
 	if w.lead[0].items[0].Node.Kind == rules.Step {
-		switch {
-		case len(v.Behind) == 0:
-			s += " What lies behind it is open."
-		case v.Behind[0].Blame >= ProbableAt:
+		if len(v.Behind) > 0 && v.Behind[0].Blame >= ProbableAt {
 			s += fmt.Sprintf(" Behind it, probably: %s (%s).", v.Behind[0].Name, percent(v.Behind[0].Blame))
-		default:
+		} else {
 			s += " What lies behind it is open."
 		}
 	}

@@ -42,7 +42,7 @@ func Parse(name string, text []byte, faults *source.Faults) (c *Case, ok bool) {
 	if !ok {
 		return nil, false
 	}
-	l := &loader{c: &Case{File: name, hash: sha256.Sum256(text)}, faults: &own, ids: map[string]source.Position{}, tables: map[string]string{}}
+	l := &loader{c: &Case{File: name, hash: sha256.Sum256(text)}, faults: &own, ids: map[string]source.Position{}, tables: map[string]string{}, unclearAt: map[string]bool{}}
 	l.read(root)
 	l.references()
 	l.circles()
@@ -60,6 +60,10 @@ type loader struct {
 	tables map[string]string          // id → "finding", "reading", …
 	refs   []ref
 	edges  []edge // with a place each, for circles
+	// unclear is set when a position could not be read, and unclearAt has the
+	// findings of which that is so: what they speak of is then not known.
+	unclear   bool
+	unclearAt map[string]bool
 }
 
 // ref is an id that another entry must have.
@@ -318,18 +322,17 @@ func (l *loader) facts(table string, t *source.Table, into map[string]any, atLea
 			n, ok := 0, false
 			if s, isText := t.Any(f.Name).(string); isText && atLeast != nil && f.Name != "year" {
 				v, err := strconv.Atoi(strings.TrimSuffix(s, "+"))
-				switch {
-				case err != nil || !strings.HasSuffix(s, "+"):
+				if err != nil || !strings.HasSuffix(s, "+") {
 					hint := `"4+" says at least four`
 					if err == nil {
 						hint = fmt.Sprintf("did you mean %d, or %q for at least so many?", v, s+"+")
 					}
 					t.FaultAt(f.Name, -1, hint, "%s must be a whole number, and is the text %q", f.Name, s)
-					continue
-				case v > 0 && v <= most:
-					atLeast[f.Name] = true
 				}
-				n, ok = v, true
+				// What was clearly meant is taken for the rest of the run, so
+				// that one mistake does not bring others in its wake.
+				n, ok = v, err == nil
+				atLeast[f.Name] = strings.HasSuffix(s, "+") && v > 0
 			} else {
 				n, ok = t.Int(f.Name)
 			}
@@ -362,6 +365,7 @@ func (l *loader) amount(t *source.Table, key string) (x float64, ok bool) {
 func (l *loader) spots(t *source.Table, key string) []Spot {
 	var out []Spot
 	if n, ok := t.Any(key).(int64); ok {
+		l.unclear = true
 		t.FaultAt(key, -1, fmt.Sprintf(`did you mean "cyl %d"?`, n), "%s must be a text in quotes, and is the number %d", key, n)
 		return nil
 	}
@@ -369,6 +373,7 @@ func (l *loader) spots(t *source.Table, key string) []Spot {
 		i = elem(t, key, i)
 		s, err := ParseSpot(text)
 		if err != nil {
+			l.unclear = true
 			hint := ""
 			var bad ErrSpot
 			if errors.As(err, &bad) {
@@ -383,6 +388,7 @@ func (l *loader) spots(t *source.Table, key string) []Spot {
 		// engine where the part is known.
 		if s.Kind != One {
 			if _, err := l.c.Engine.Resolve(s, s.Kind); err != nil {
+				l.unclear = true
 				t.FaultAt(key, i, l.more(err), "%v", err)
 				continue
 			}
@@ -457,7 +463,9 @@ func (l *loader) finding(id string, t *source.Table) {
 		f.Sign = l.name(t, "sign", "oil_pickup.screen_clogged")
 	}
 	f.Part = t.String("part")
+	l.unclear = false
 	f.At = l.spots(t, "at")
+	l.unclearAt[id] = l.unclear
 	f.State = l.state(t)
 	f.Why = t.String("why")
 	f.By, f.Sure = l.way(t, Eye), l.sure(t)
@@ -514,9 +522,13 @@ var (
 
 // quantity reads a number with its unit, as written; "" if it is not said.
 func (l *loader) quantity(t *source.Table, key string, shape *regexp.Regexp) string {
+	unit := " mm"
+	if key == "torque" {
+		unit = " N·m"
+	}
 	switch v := t.Any(key).(type) {
 	case int64, float64:
-		t.FaultAt(key, -1, fmt.Sprintf("write it in quotes with its unit: did you mean %q?", fmt.Sprintf("%v mm", v)), "%s is %v: the unit is missing", key, v)
+		t.FaultAt(key, -1, fmt.Sprintf("write it in quotes with its unit: did you mean %q?", fmt.Sprintf("%v%s", v, unit)), "%s is %v: the unit is missing", key, v)
 		return ""
 	}
 	s := t.String(key)
@@ -536,7 +548,7 @@ func (l *loader) quantity(t *source.Table, key string, shape *regexp.Regexp) str
 		t.FaultAt(key, -1, `as in "59.94 mm"`, "%s is %q, and must be a number with its unit", key, s)
 		return ""
 	case m[2] == "":
-		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", s+" mm"), "%s is %q: the unit is missing", key, s)
+		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", s+unit), "%s is %q: the unit is missing", key, s)
 		return ""
 	}
 	return s

@@ -22,7 +22,7 @@ func (l *loader) references() {
 		if table, ok := l.tables[r.id]; !ok {
 			l.faults.Add(r.pos, source.Suggest(r.id, known), "%s %q, which is not in this case", r.what, r.id)
 		} else if r.table != "" && r.table != table {
-			l.faults.Add(r.pos, "", "%s %s, which is a %s and no %s", r.what, r.id, table, r.table)
+			l.faults.Add(r.pos, "", "%s %s, which is [%s.%s] and no %s", r.what, r.id, table, r.id, r.table)
 		}
 	}
 	findings := l.c.Findings
@@ -116,13 +116,23 @@ func (c *Case) saidOrder() timeline {
 }
 
 // inOrder is the bench log with acts moved only where something said of them
-// runs against the order of the file.
+// runs against the order of the file. It is the act that says so which moves.
 func (c *Case) inOrder(t timeline) []Act {
 	after := map[string]map[string]bool{}
 	for _, a := range c.Acts {
 		after[a.ID] = t.reach(a.ID)
 	}
 	rest := slices.Clone(c.Acts)
+	for _, a := range c.Acts {
+		at := slices.IndexFunc(rest, func(b Act) bool { return b.ID == a.ID })
+		if len(a.Before) == 0 {
+			continue
+		}
+		if i := slices.IndexFunc(rest[:at], func(b Act) bool { return after[a.ID][t.point(b.ID)] }); i >= 0 {
+			rest = slices.Insert(slices.Delete(rest, at, at+1), i, a)
+		}
+	}
+	// Those told to be after another wait for it.
 	var out []Act
 	for len(rest) > 0 {
 		i := slices.IndexFunc(rest, func(a Act) bool {
@@ -236,7 +246,7 @@ func (l *loader) opposites() {
 		same := earlier[g.Sign]
 		earlier[g.Sign] = append(same, g)
 		for _, f := range same {
-			if f.Sign == "other" || f.Sign == "" || f.State == "" || g.State == "" ||
+			if l.unclearAt[f.ID] || l.unclearAt[g.ID] || f.Sign == "other" || f.Sign == "" || f.State == "" || g.State == "" ||
 				f.State == Unavailable || g.State == Unavailable || f.Made != g.Made ||
 				f.ReplacedBy != "" || g.ReplacedBy != "" || f.Sure == Doubtful || g.Sure == Doubtful ||
 				f.Sample != "" && g.Sample != "" && f.Sample != g.Sample {

@@ -61,7 +61,7 @@ func (k Kind) upright() bool { return k == Cylinder || k == Rod }
 // ErrPosition tells a position that the engine has not got.
 type ErrPosition struct {
 	Kind  Kind
-	Index int
+	Index int // 0 where none in particular is meant, and the engine has none at all
 	Have  int
 	// Assumed is what was assumed to arrive at Have; "" if the case says so.
 	Assumed string
@@ -71,6 +71,9 @@ type ErrPosition struct {
 
 func (e ErrPosition) Error() string {
 	what := fmt.Sprintf("%s %d", e.Kind.Word(), e.Index)
+	if e.Index == 0 {
+		what = e.Kind.Word()
+	}
 	if e.Valve > 0 {
 		return fmt.Sprintf("there is no %s.%d: each cylinder has %d", what, e.Valve, e.Have)
 	}
@@ -78,7 +81,11 @@ func (e ErrPosition) Error() string {
 	case e.Have == 0:
 		return fmt.Sprintf("there is no %s: the engine has none", what)
 	case e.Assumed != "":
-		return fmt.Sprintf("there is no %s: the case does not say how many there are, and %d is assumed", what, e.Have)
+		are := "are"
+		if e.Have == 1 {
+			are = "is"
+		}
+		return fmt.Sprintf("there is no %s: the case does not say for certain how many there are, and %d %s assumed", what, e.Have, are)
 	}
 	return fmt.Sprintf("there is no %s: the engine has %d", what, e.Have)
 }
@@ -401,10 +408,7 @@ func (e Engine) MainsBeside(rod int) []int {
 		}
 	}
 	gaps := mains - 1
-	left := 1 + (pin-1)*gaps/pins
-	right := left + 1
-	if gaps < pins {
-		right = 1 + (pin*gaps+pins-1)/pins
-	}
-	return []int{left, right}
+	// The gap between mains in which the middle of the pin falls.
+	left := 1 + (2*pin-1)*gaps/(2*pins)
+	return []int{left, left + 1}
 }

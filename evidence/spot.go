@@ -448,6 +448,13 @@ func (e Engine) Resolve(s Spot, k Kind) (indexes []int, err error) {
 	if from == One {
 		from = k
 	}
+	if n == 0 {
+		none := ErrPosition{Kind: k}
+		if from == k && len(s.Indexes) > 0 {
+			none.Index = s.Indexes[0]
+		}
+		return nil, none
+	}
 	if s.nowhere() {
 		if n == 1 {
 			return []int{1}, nil

@@ -148,3 +148,39 @@ func TestTinyProbabilities(t *testing.T) {
 	near(t, want[1]+math.Log1p(math.Exp(want[0]-want[1])), post.LogP)
 	near(t, 1/(1+math.Exp(want[0]-want[1])), post.P(cause)[1])
 }
+
+// The same for what was not found, which makes no tables.
+func TestManyNotFound(t *testing.T) {
+	b := NewBuilder()
+	cause := b.Root("cause", 0, 0.5, 0.5)
+	ev := Evidence{}
+	want := [2]float64{math.Log(0.5), math.Log(0.5)}
+	for i := range 200 {
+		levels := []int{0, 1, i % 2}
+		v := b.Max(string(rune('A'+i)), 2, []Link{{Parent: cause, Pass: 0.99, Levels: levels}}, nil)
+		ev[v] = Hard(0, 2)
+		for s := range want {
+			if levels[s+1] == 1 {
+				want[s] += math.Log(0.01)
+			}
+		}
+	}
+	m := build(t, b)
+	post, err := m.Infer(ev, cause)
+	require.NoError(t, err)
+	near(t, want[1], post.LogP)
+	near(t, want[0]-want[1], math.Log(post.P(cause)[1]))
+}
+
+// Tables are printed with few digits; their rows are taken to be meant to sum to one.
+func TestRowsAreNormalised(t *testing.T) {
+	b := NewBuilder()
+	third := b.Root("third", 0.3333333, 0.3333333, 0.3333333)
+	m := build(t, b)
+	post, err := m.Infer(nil, third)
+	require.NoError(t, err)
+	require.InDelta(t, 1.0/3, post.P(third)[2], 1e-15)
+	logP, err := m.LogP(Evidence{third: Hard(0, 3)})
+	require.NoError(t, err)
+	require.InDelta(t, math.Log(1.0/3), logP, 1e-15)
+}

@@ -37,8 +37,8 @@ func Example() {
 	var clash *infer.Contradiction
 	fmt.Println(errors.As(err, &clash), err)
 	// Output:
-	// oil low   0.818
-	// pump worn 0.172
+	// oil low   0.819
+	// pump worn 0.175
 	// true the evidence contradicts itself: "bearing starved" and "journal blue" cannot be so together
 }
 

@@ -102,7 +102,8 @@ func (s *search) look(n *region) error {
 	if err != nil || !ok {
 		return err
 	}
-	n.post = w.posterior(s.query)
+	n.post = &Posterior{probs: make([][]float64, s.m.Len())}
+	w.read(s.query, n.post)
 	least := 1.0
 	for _, v := range s.query {
 		least = min(least, slices.Max(n.post.P(v)))
@@ -114,8 +115,8 @@ func (s *search) look(n *region) error {
 // part replaces a region by its candidate and the parts around that.
 func (s *search) part(n *region) error {
 	type doubt struct {
-		at, state    int
-		likely, rest float64
+		at, state int
+		rest      float64 // the probability of the other states
 	}
 	states := make([]int, len(s.query))
 	var doubts []doubt
@@ -132,7 +133,6 @@ func (s *search) part(n *region) error {
 				d.rest += x
 			}
 		}
-		d.likely = p[d.state]
 		states[i] = d.state
 		if d.rest > 0 {
 			doubts = append(doubts, d)
@@ -142,9 +142,9 @@ func (s *search) part(n *region) error {
 		s.push(&region{states: states, bound: n.post.LogP})
 		return nil
 	}
-	// The greatest doubts first: the parts after them inherit small bounds.
+	// The greatest doubts first, so that the largest parts are told apart first.
 	slices.SortStableFunc(doubts, func(a, b doubt) int { return cmp.Compare(b.rest, a.rest) })
-	ev, most := n.ev, 1.0
+	ev := n.ev
 	for _, d := range doubts {
 		v := s.query[d.at]
 		k := s.m.States(v)
@@ -154,8 +154,7 @@ func (s *search) part(n *region) error {
 				other[state] = 1
 			}
 		}
-		s.push(&region{ev: ev.and(v, other), bound: min(n.bound, n.post.LogP+math.Log(min(most, d.rest)))})
-		most = min(most, d.likely)
+		s.push(&region{ev: ev.and(v, other), bound: min(n.bound, n.post.LogP+math.Log(d.rest))})
 		ev = ev.and(v, Hard(d.state, k))
 	}
 	s.runs++

@@ -35,7 +35,7 @@ func rank(m *Model, ev Evidence, over []Var) []Explanation {
 }
 
 func TestMostProbableAgreesWithEnumeration(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 10, func(t *rapid.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
 		ev := throwEvidence(m, r)
@@ -66,7 +66,7 @@ func TestMostProbableAgreesWithEnumeration(t *testing.T) {
 }
 
 func TestMostProbableOnALeash(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 10, func(t *rapid.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
 		ev := throwEvidence(m, r)

@@ -98,14 +98,56 @@ func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
 	}
 	w := m.work()
 	defer m.release(w)
-	ok, err := w.solve(ev, query)
-	if err != nil {
+	post := &Posterior{probs: make([][]float64, m.Len())}
+	if w.reduce(ev, query, m.limits, ranked) && w.within(m.limits.divide) {
+		if err := m.infer(w, ev, query, post); err != nil {
+			return nil, err
+		}
+		return post, nil
+	}
+
+	// Variables below what the evidence bears on can entangle everything when they
+	// are asked for together. So the others go first, and these in groups.
+	w.reduce(ev, nil, m.limits, ranked)
+	var core, below []Var
+	for _, v := range query {
+		if w.relevant[v] {
+			core = append(core, v)
+		} else {
+			below = append(below, v)
+		}
+	}
+	if err := m.infer(w, ev, core, post); err != nil {
 		return nil, err
 	}
-	if !ok {
-		return nil, m.contradiction(w, ev)
+	logP, rounding := post.LogP, post.Rounding
+	enough := m.limits.divide + 4*w.plan.total
+	for len(below) > 0 {
+		n := len(below)
+		for w.reduce(ev, below[:n], m.limits, ranked); n > 1 && !w.within(enough); w.reduce(ev, below[:n], m.limits, ranked) {
+			n = (n + 1) / 2
+		}
+		if err := m.infer(w, ev, below[:n], post); err != nil {
+			return nil, err
+		}
+		rounding = max(rounding, post.Rounding)
+		below = below[n:]
 	}
-	return w.posterior(query), nil
+	post.LogP, post.Rounding = logP, rounding
+	return post, nil
+}
+
+// infer adds the posteriors of a query to post.
+func (m *Model) infer(w *work, ev Evidence, query []Var, post *Posterior) error {
+	ok, err := w.solve(ev, query)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return m.contradiction(w, ev)
+	}
+	w.read(query, post)
+	return nil
 }
 
 // Estimate foretells the cost of a query without answering it. Evidence that does
@@ -205,14 +247,14 @@ func (w *work) sharp(query []Var) bool {
 	return true
 }
 
-// posterior reads the distributions off the joint masses.
-func (w *work) posterior(query []Var) *Posterior {
-	n, size := len(w.m.nodes), 0
+// read reads the distributions off the joint masses.
+func (w *work) read(query []Var, post *Posterior) {
+	size := 0
 	for _, v := range query {
 		size += w.m.nodes[v].states
 	}
-	post := &Posterior{LogP: w.run.total.ln(), Rounding: w.run.rounded, probs: make([][]float64, n)}
 	room := make([]float64, size)
+	post.LogP, post.Rounding = w.run.total.ln(), w.run.rounded
 	for _, v := range query {
 		if post.probs[v] != nil {
 			continue
@@ -241,7 +283,6 @@ func (w *work) posterior(query []Var) *Posterior {
 			p[s] /= sum
 		}
 	}
-	return post
 }
 
 // contradiction finds an irreducible clash, by leaving out whatever is not needed

@@ -206,6 +206,14 @@ func throwEvidence(m *Model, r *rand.Rand) Evidence {
 	return ev
 }
 
+// check runs a property some multiple of the usual number of times.
+func check(t *testing.T, times int, property func(*rapid.T)) {
+	t.Helper()
+	for range times {
+		rapid.Check(t, property)
+	}
+}
+
 var sizes = rapid.SampledFrom([]int{9, 10, 8, 6, 4, 2, 11, 12, 13, 14})
 
 // near fails unless got is want to 1e-9, relatively, or to 1e-13 absolutely.
@@ -217,8 +225,7 @@ func near(t require.TestingT, want, got float64, msg ...any) {
 
 func TestInferAgreesWithEnumeration(t *testing.T) {
 	signed, clashes := 0, 0
-	t.Cleanup(func() { t.Logf("%d runs with signed gates, %d contradictions", signed, clashes) })
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 30, func(t *rapid.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
 		ev := throwEvidence(m, r)
@@ -240,9 +247,108 @@ func TestInferAgreesWithEnumeration(t *testing.T) {
 		near(t, 1, math.Exp(post.LogP)/p, "P(evidence)")
 		near(t, 1, math.Exp(logP)/p, "P(evidence) alone")
 		for v := range joint {
+			alone, err := m.Infer(ev, Var(v))
+			require.NoError(t, err)
 			for s, j := range joint[v] {
 				near(t, j/p, post.P(Var(v))[s], m.Name(Var(v)), s)
+				near(t, j/p, alone.P(Var(v))[s], m.Name(Var(v)), s, "alone")
 			}
 		}
 	})
+	require.Greater(t, signed, 100)
+	require.Greater(t, clashes, 100)
+}
+
+// The encodings are tried one by one here, for usually the first will do. That
+// without signed numbers must be exact to the last few digits of the smallest
+// probability, and must tell zero from small.
+func TestEveryEncodingAgreesWithEnumeration(t *testing.T) {
+	check(t, 10, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		p, joint := enumerate(m, ev, nil)
+		var all []Var
+		for v := range n {
+			all = append(all, Var(v))
+		}
+		for _, try := range []struct {
+			limits
+			encoding
+		}{{limits{}, chained}, {usual, chained}, {careful, chained}, {limits{}, ranked}, {careful, ranked}} {
+			w := m.work()
+			ok := w.reduce(ev, all, try.limits, try.encoding)
+			if ok {
+				w.arrange()
+				ok = w.propagate(true)
+			}
+			if try.encoding == chained {
+				require.Equal(t, p > 0, ok)
+			}
+			if p == 0 || !ok {
+				continue
+			}
+			post := &Posterior{probs: make([][]float64, n)}
+			w.read(all, post)
+			slack := 1e-12
+			if w.signed {
+				slack = 1e-9 + 10*w.run.rounded
+				if slack > 1 {
+					continue
+				}
+			}
+			require.InDelta(t, 1, math.Exp(post.LogP)/p, slack)
+			for v := range joint {
+				for s, j := range joint[v] {
+					got := post.P(Var(v))[s]
+					require.InDelta(t, j/p, got, slack)
+					if !w.signed {
+						require.LessOrEqual(t, math.Abs(j/p-got), 1e-11*j/p)
+					}
+				}
+			}
+		}
+	})
+}
+
+// Signed numbers lose all digits here, and what is computed must not.
+func TestCancellation(t *testing.T) {
+	for _, prior := range []float64{1e-3, 1e-6, 1e-9, 1e-12, 1e-15} {
+		for _, parents := range []int{2, 4, 7, 12, 20} {
+			b := NewBuilder()
+			var links []Link
+			quiet := 0.0
+			for i := range parents {
+				p := prior * float64(1+i)
+				links = append(links, Link{Parent: b.Root(string(rune('A'+i)), 1-p, p), Pass: 0.5})
+				quiet += math.Log1p(-p / 2)
+			}
+			gate := b.Max("gate", 2, links, nil)
+			leaf := b.Max("leaf", 2, []Link{{Parent: gate, Pass: 0.5}}, nil)
+			m := build(t, b)
+			heard := -math.Expm1(quiet)
+			for _, x := range []struct {
+				ev   Evidence
+				want float64
+			}{
+				{Evidence{gate: Hard(1, 2)}, heard},
+				{Evidence{leaf: Hard(1, 2)}, heard / 2},
+				{Evidence{leaf: {0, 0.3}}, heard * 0.15},
+			} {
+				logP, err := m.LogP(x.ev)
+				require.NoError(t, err)
+				near(t, math.Log(x.want), logP, prior, parents)
+				post, err := m.Infer(x.ev)
+				require.NoError(t, err)
+				near(t, math.Log(x.want), post.LogP, prior, parents)
+				for i := range parents {
+					near(t, prior*float64(1+i)*(1-0.5*math.Exp(quiet-math.Log1p(-prior*float64(1+i)/2)))/heard, post.P(Var(i))[1], prior, parents, i)
+				}
+			}
+			// Posteriors that are small beside the rest of their table.
+			post, err := m.Infer(nil, gate)
+			require.NoError(t, err)
+			require.InDelta(t, heard, post.P(gate)[1], 1e-9*heard+2*precise*1e-2)
+		}
+	}
 }

@@ -52,6 +52,29 @@ func (p *plan) cost() Cost { return Cost{Width: p.width, Log2: math.Log2(max(p.t
 
 // arrange finds an order for the problem.
 func (w *work) arrange() {
+	w.connect()
+	p := &w.plan
+	p.eliminate(w.card, byWeight, 0, math.Inf(1))
+	if p.total > thorough {
+		p.improve(w.card, byFill, 0)
+	}
+	if p.total > desperate && p.total < maxTotal*maxTotal {
+		for seed := range uint64(attempts) {
+			p.improve(w.card, byFill, seed+1)
+			p.improve(w.card, byWeight, seed+1)
+		}
+	}
+	p.settle()
+}
+
+// within tells whether a simple order stays within a total size.
+func (w *work) within(total float64) bool {
+	w.connect()
+	return w.plan.eliminate(w.card, byWeight, 0, total)
+}
+
+// connect makes the interaction graph of the problem's factors.
+func (w *work) connect() {
 	p := &w.plan
 	n := len(w.card)
 	p.words = (n + 63) / 64
@@ -67,25 +90,13 @@ func (w *work) arrange() {
 			}
 		}
 	}
-	p.eliminate(w.card, byWeight, 0)
-	if p.total > thorough {
-		p.improve(w.card, byFill, 0)
-	}
-	if p.total > desperate {
-		for seed := range uint64(attempts) {
-			p.improve(w.card, byFill, seed+1)
-			p.improve(w.card, byWeight, seed+1)
-		}
-	}
-	p.settle()
 }
 
 // improve tries another order and keeps the better one.
 func (p *plan) improve(card []int32, by criterion, seed uint64) {
 	total := p.total
 	p.best = append(p.best[:0], p.order...)
-	p.eliminate(card, by, seed)
-	if p.total >= total {
+	if !p.eliminate(card, by, seed, total) || p.total == total {
 		p.follow(card, p.best)
 	}
 }
@@ -107,8 +118,9 @@ func (p *plan) begin(n int) {
 
 // eliminate makes a greedy order. Ties go to the variable added last, which is
 // the helper or effect rather than the cause; a seed other than 0 breaks them by
-// a fixed shuffle instead.
-func (p *plan) eliminate(card []int32, by criterion, seed uint64) {
+// a fixed shuffle instead. It gives up and reports false once the total size is
+// beyond the limit.
+func (p *plan) eliminate(card []int32, by criterion, seed uint64, limit float64) bool {
 	n := len(card)
 	p.begin(n)
 	p.weight = resize(p.weight, n)
@@ -152,7 +164,11 @@ func (p *plan) eliminate(card []int32, by criterion, seed uint64) {
 		v := p.alive[pick]
 		p.alive = append(p.alive[:pick], p.alive[pick+1:]...)
 		p.remove(v, card, by)
+		if p.total > limit {
+			return false
+		}
 	}
+	return true
 }
 
 // follow eliminates in a given order.

@@ -16,7 +16,6 @@ import "math"
 // for signed numbers, and for zeros among them.
 type run struct {
 	buckets []bucket
-	inputs  []int32   // factors by bucket, grouped
 	next    []int32   // by factor: next factor of the same bucket, or -1
 	tables  []float64 // the clusters
 	sent    []float64 // the messages
@@ -47,8 +46,7 @@ type shape struct {
 	step   [maxDims]int
 }
 
-// walk sets up the shape for going over the cluster of a bucket along with a
-// table whose steps by problem variable are in w.plan.fillSteps.
+// add appends a dimension.
 func (s *shape) add(extent, step int) {
 	// A dimension that continues the one before, in both tables, makes one with it.
 	if k := s.n - 1; k >= 0 && step == s.step[k]*s.extent[k] {
@@ -244,7 +242,7 @@ func (w *work) forward() bool {
 	for b := range r.buckets {
 		bk := &r.buckets[b]
 		table := r.tables[bk.table.from:bk.table.to]
-		w.product(b, table, -1, &s)
+		r.total.e += w.product(b, table, -1, &s)
 		card := int(w.card[w.plan.order[b]])
 		message := r.sent[bk.message.from:bk.message.to]
 		if card == 2 {
@@ -275,9 +273,13 @@ func (w *work) forward() bool {
 	return true
 }
 
+// breath is how many factors a product takes in before it is rescaled, lest it
+// leave the range of float64.
+const breath = 8
+
 // product fills a table of bucket b with the product of its inputs, except the
-// message of one child.
-func (w *work) product(b int, table []float64, without int32, s *shape) {
+// message of one child, up to the power of two that it returns.
+func (w *work) product(b int, table []float64, without int32, s *shape) (exponent int) {
 	r := &w.run
 	bk := &r.buckets[b]
 	v := w.plan.order[b]
@@ -293,10 +295,18 @@ func (w *work) product(b int, table []float64, without int32, s *shape) {
 			copy(table[i:], u)
 		}
 	}
+	count := 0
+	inhale := func() {
+		if count++; count%breath == 0 {
+			e, _ := rescale(table)
+			exponent += e
+		}
+	}
 	for f := bk.factors; f >= 0; f = r.next[f] {
 		fc := &w.factors[f]
 		w.factorShape(s, b, fc)
 		multiply(table, w.numbers[fc.data.from:fc.data.to], s)
+		inhale()
 	}
 	for c := bk.child; c >= 0; c = r.buckets[c].sibling {
 		if c == without {
@@ -304,7 +314,9 @@ func (w *work) product(b int, table []float64, without int32, s *shape) {
 		}
 		w.messageShape(s, b, int(c))
 		multiply(table, r.sent[r.buckets[c].message.from:r.buckets[c].message.to], s)
+		inhale()
 	}
+	return exponent
 }
 
 // backward turns the tables into joint masses, each up to a positive factor of its

@@ -68,7 +68,7 @@ func renumber(t require.TestingT, m *Model, r *rand.Rand) (*Model, []Var) {
 }
 
 func TestNumberingDoesNotMatter(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 1, func(t *rapid.T) {
 		r := dice(t)
 		m, ev := throwLarge(t, r, 60)
 		other, to := renumber(t, m, r)
@@ -90,7 +90,7 @@ func TestNumberingDoesNotMatter(t *testing.T) {
 }
 
 func TestSameInputSameBits(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 1, func(t *rapid.T) {
 		m, ev := throwLarge(t, dice(t), 60)
 		a, err := m.Infer(ev)
 		require.NoError(t, err)
@@ -103,7 +103,7 @@ func TestSameInputSameBits(t *testing.T) {
 }
 
 func TestEvidenceThatSaysNothing(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 1, func(t *rapid.T) {
 		r := dice(t)
 		m, ev := throwLarge(t, r, 60)
 		more := maps.Clone(ev)
@@ -121,7 +121,7 @@ func TestEvidenceThatSaysNothing(t *testing.T) {
 }
 
 func TestLawsOfProbability(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 1, func(t *rapid.T) {
 		r := dice(t)
 		m, ev := throwLarge(t, r, 60)
 		post, err := m.Infer(ev)
@@ -167,7 +167,7 @@ func TestLawsOfProbability(t *testing.T) {
 
 func TestContradictionIsIrreducible(t *testing.T) {
 	clashes := 0
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 5, func(t *rapid.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
 		ev := throwEvidence(m, r)

@@ -50,7 +50,7 @@ func quickscore(prior, leak []float64, pass [][]float64, present, absent []int) 
 }
 
 func TestTwoLayersAgreeWithQuickscore(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, 1, func(t *rapid.T) {
 		r := dice(t)
 		diseases, findings := 20+r.IntN(20), 12
 		b := NewBuilder()

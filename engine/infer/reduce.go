@@ -12,19 +12,20 @@ const (
 	chained                 // one helper variable a parent, no negative numbers: nothing cancels
 )
 
-// limits are the sizes up to which a gate becomes one table: no helper variable,
-// nothing signed.
+// limits are the sizes up to which a gate becomes one table, with no helper
+// variable and nothing signed, and a query is answered in one piece.
 type limits struct {
 	parents  int // of a gate whose own state is a variable
 	observed int // of a gate whose own state is summed out
 	entries  int
+	divide   float64 // the total size from which a query may be divided
 }
 
 // Small tables and many signed helpers entangle least and are the fastest; larger
 // tables cancel less.
 var (
-	usual   = limits{parents: 2, observed: 3, entries: 1 << 10}
-	careful = limits{parents: 4, observed: 8, entries: 1 << 10}
+	usual   = limits{parents: 2, observed: 3, entries: 1 << 10, divide: 1 << 14}
+	careful = limits{parents: 4, observed: 8, entries: 1 << 10, divide: 1 << 14}
 )
 
 // A factor is a table over some of the problem's variables, scope[0] slowest.
@@ -55,21 +56,19 @@ type work struct {
 	limits limits
 
 	// by problem variable
-	card     []int32
-	origin   []Var // -1 for helpers
-	unary    []int32
-	factors  []factor
-	scopes   []int32
-	numbers  []float64
-	scale    scaled // constant factors
-	signed   bool
-	helpers  int
-	dist     []float64
-	terms    []float64
-	weights  []float64
-	grown    []float64
-	free     []int // indices of unfixed parents
-	chainBuf []int32
+	card    []int32
+	origin  []Var // -1 for helpers
+	unary   []int32
+	factors []factor
+	scopes  []int32
+	numbers []float64
+	scale   scaled // constant factors
+	signed  bool
+	dist    []float64
+	terms   []float64
+	weights []float64
+	grown   []float64
+	free    []int // indices of unfixed parents
 
 	plan plan
 	run  run
@@ -115,7 +114,7 @@ func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
 	w.card, w.origin, w.unary = w.card[:0], w.origin[:0], w.unary[:0]
 	w.factors, w.scopes, w.numbers = w.factors[:0], w.scopes[:0], w.numbers[:0]
 	w.scale = one
-	w.signed, w.helpers = false, 0
+	w.signed = false
 
 	for _, v := range query {
 		w.relevant[v], w.asked[v] = true, true
@@ -338,6 +337,9 @@ func (w *work) slice(v Var, n *node, i, row int) {
 	}
 }
 
+// tiny is from where a unary factor is rescaled, lest it leave the range of float64.
+const tiny = 1e-100
+
 // small tells whether the table of a gate over its free parents, each row times
 // this wide, is within limits.
 func (w *work) small(n *node, parents, width int) bool {
@@ -369,8 +371,17 @@ func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
 		// own factor, and no table is made.
 		for _, i := range w.free {
 			u := w.unaryOf(n.parents[i])
+			most := 0.0
 			for s := range u {
 				u[s] *= n.arrive(i, last, s)
+				most = max(most, u[s])
+			}
+			if most < tiny {
+				e, ok := rescale(u)
+				if !ok {
+					return false
+				}
+				w.scale.e += e
 			}
 		}
 		return w.scale.mul(weights[last] * w.terms[last])
@@ -390,7 +401,6 @@ func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
 	}
 	h := w.variable(-1, count)
 	w.signed = true
-	w.helpers++
 	u := int(w.unary[h])
 	k := 0
 	for t, x := range weights {
@@ -435,7 +445,6 @@ func (w *work) addGate(v Var, n *node, enc encoding) {
 	}
 	h := w.variable(-1, n.states)
 	w.signed = true
-	w.helpers++
 	n.bundle(w.dist, w.numbers[w.unary[h]:int(w.unary[h])+n.states])
 	for _, i := range w.free {
 		p := n.parents[i]
@@ -508,7 +517,6 @@ func (w *work) chain(n *node, own int32, like []float64) {
 		last := k == len(w.free)-1
 		if !last {
 			after = w.variable(-1, n.states)
-			w.helpers++
 		}
 		f := w.begin()
 		if k == 1 {

@@ -47,8 +47,8 @@ const (
 	root   kind = iota // cause or condition: prior
 	gate               // or over edges, with a chance by itself
 	both               // conjunction of parents
-	pick               // how far a "first" rule got: n single positions, some, all
-	hit                // parent, if pick took this position
+	reach              // how far a "first" rule got: not at all, to a few, some, all
+	hit                // parent, if the rule got as far as this position
 	letter             // which position an unknown one is
 	kindAt             // parent, if letter is this position
 	sum                // at how many positions up to here
@@ -68,9 +68,9 @@ type variable struct {
 	item  *Item
 	prior float64 // root
 	leak  float64 // gate: chance of occurring with no listed parent working
-	edges []edge  // parents; for hit and kindAt: [parent, pick or letter]; for sum: [this position, sum before]
-	state int     // hit, kindAt: which state of the second parent lets it through
-	n     int     // pick, letter: positions; sum: states
+	edges []edge  // parents; for kindAt: [parent, letter]; for sum: [this position, sum before]
+	state int     // kindAt: which state of the letter lets it through
+	n     int     // reach, letter: positions; sum: states
 }
 
 // Ground is a book grounded in an engine. Variables stand parents first.
@@ -92,7 +92,13 @@ type Ground struct {
 	letters map[string]int
 	signs   map[signRule]sharedRule // rules to signs that reach all or the first
 	noPart  map[*rules.Part]bool
-	outcome int // variable; -1 when nothing is asked
+	outcome int       // variable; -1 when nothing is asked
+	prior   []float64 // by variable: how likely before anything is found
+	// thin holds, by variable and edge, the rules that are left out because
+	// hardly anything comes of them; nil until settled.
+	thin    map[[2]int]bool
+	moved   float64 // most that a probability moved when less was left out
+	forced  []int   // variables wanted in the plain model, where more than what bears on the case is
 	asked   *rules.Node
 	askedAt []*Item
 }
@@ -234,10 +240,10 @@ func spread(p float64, n int) float64 {
 }
 
 // sharedRule is what a rule that reaches many positions has in common for all
-// of them: whether it works at all, and how far it got.
+// of them: whether it works at all, or how far it got.
 type sharedRule struct {
-	works int // variable: source there and the rule works
-	pick  int // variable, -1 unless reach is first
+	v     int // variable
+	first bool
 }
 
 // shared makes those common variables for all rules into n of reach all or
@@ -259,12 +265,11 @@ func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]share
 }
 
 func (g *Ground) sharedRule(r *rules.Rule, src *Item, to evidence.Kind) sharedRule {
-	s := sharedRule{pick: -1}
-	s.works = g.add(variable{name: r.ID + " works " + src.At, kind: gate, edges: []edge{{from: src.v, pass: r.HowOften, rule: r}}})
+	e := []edge{{from: src.v, pass: r.HowOften, rule: r}}
 	if r.Reach == rules.ReachFirst {
-		s.pick = g.add(variable{name: r.ID + " reached " + src.At, kind: pick, n: g.count(to)})
+		return sharedRule{g.add(variable{name: r.ID + " reached " + src.At, kind: reach, n: g.count(to), edges: e}), true}
 	}
-	return s
+	return sharedRule{g.add(variable{name: r.ID + " works " + src.At, kind: gate, edges: e}), false}
 }
 
 // signRule is a rule to a sign, from one source.
@@ -273,12 +278,13 @@ type signRule struct {
 	src  int
 }
 
-// through is the edge by which a shared rule arrives at position i.
+// through is the edge by which a shared rule arrives at a position. How far a
+// "first" rule got is one variable; each position is taken by chance given that.
 func (g *Ground) through(r *rules.Rule, s sharedRule, i int) edge {
-	if s.pick < 0 {
-		return edge{from: s.works, pass: 1, rule: r}
+	if !s.first {
+		return edge{from: s.v, pass: 1, rule: r}
 	}
-	h := g.add(variable{name: fmt.Sprintf("%s took %d", r.ID, i), kind: hit, state: i - 1, edges: []edge{{from: s.works}, {from: s.pick}}})
+	h := g.add(variable{name: fmt.Sprintf("%s took %d", r.ID, i), kind: hit, edges: []edge{{from: s.v, pass: 1}}})
 	return edge{from: h, pass: 1, rule: r}
 }
 
@@ -391,6 +397,7 @@ func (g *Ground) camBank(cam int) int {
 // split in two makes unlisted no larger.
 func (g *Ground) leaks() {
 	p := make([]float64, len(g.vars))
+	g.prior = p
 	for i := range g.vars {
 		v := &g.vars[i]
 		switch v.kind {
@@ -415,24 +422,33 @@ func (g *Ground) leaks() {
 			for _, e := range v.edges {
 				p[i] *= p[e.from]
 			}
+		case reach:
+			p[i] = p[v.edges[0].from] * v.edges[0].pass
 		case hit:
-			p[i] = p[v.edges[0].from] * pickChance(g.vars[v.edges[1].from].n)
+			p[i] = p[v.edges[0].from] * reachChance(g.vars[v.edges[0].from].n)
 		}
 	}
 }
 
-// How far a "first" rule got: it stopped the engine at one position, took some
-// of the others too, or all. With nothing to choose between them, each is
-// taken as equally likely, so that spared positions speak for nobody.
-const (
-	pickOne  = 1.0 / 3
-	pickSome = 1.0 / 3
-	pickAll  = 1.0 / 3
-	someHalf = 0.5 // of "some": each position by an even chance
-)
+// How far a "first" rule got before the engine stopped: to about one of the
+// positions, to some, or to all. With nothing to choose between them each is
+// taken as equally likely, so that spared positions speak for nobody and several
+// hit ones are no wonder. Given how far, each position is taken by its own
+// chance: one over their number, an even one, or surely.
+var extents = []float64{1.0 / 3, 1.0 / 3, 1.0 / 3}
 
-func pickChance(n int) float64 {
-	return pickOne/float64(n) + pickSome*someHalf + pickAll
+func extentChance(extent, n int) float64 {
+	return []float64{1 / float64(n), 0.5, 1}[extent]
+}
+
+// reachChance is the chance that one of n positions is taken, if the rule
+// works.
+func reachChance(n int) float64 {
+	p := 0.0
+	for x, q := range extents {
+		p += q * extentChance(x, n)
+	}
+	return p
 }
 
 // Item looks up a node at a position; nil if this engine has no such thing.

@@ -33,19 +33,24 @@ type Model struct {
 	three []bool      // by ground variable: three levels
 }
 
+func (m *Model) has(v int) bool { return m.vars[v] >= 0 }
+
 // levels maps the states of a variable in the model to levels of the question.
 func (b *builder) levels(v int) []int {
 	if b.three[v] {
 		return []int{0, 1, 2}
 	}
-	l := 1
-	switch {
-	case b.mode == blame && !b.test[v]:
-		l = 2
-	case b.mode == acted && b.test[v]:
-		l = 2
+	return []int{0, b.plainLevel(v)}
+}
+
+// plainLevel is the level for which the presence of a two-state variable
+// stands.
+func (b *builder) plainLevel(v int) int {
+	under := v >= 0 && b.test[v]
+	if b.mode == blame && !under || b.mode == acted && under {
+		return 2
 	}
-	return []int{0, l}
+	return 1
 }
 
 type builder struct {
@@ -69,13 +74,13 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 		for i := range g.vars {
 			v := &g.vars[i]
 			below[i] = b.test[i] || t.Unlisted && b.leaks(i) && v.leak > 0
-			for _, e := range v.edges {
-				below[i] = below[i] || below[e.from]
+			for k, e := range v.edges {
+				below[i] = below[i] || below[e.from] && !g.thin[[2]int{i, k}]
 			}
 		}
 		above := g.ancestorsOf([]int{g.outcome})
 		for i := range g.vars {
-			b.three[i] = below[i] && above[i] && !b.test[i] && g.vars[i].kind != root && g.vars[i].kind != pick && g.vars[i].kind != letter
+			b.three[i] = below[i] && above[i] && !b.test[i] && g.vars[i].kind != root && g.vars[i].kind != letter
 		}
 	}
 	ib := infer.NewBuilder()
@@ -103,13 +108,6 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 	switch v.kind {
 	case root:
 		return ib.Root(v.name, 1-v.prior, v.prior)
-	case pick:
-		probs := make([]float64, v.n+2)
-		for k := range v.n {
-			probs[k] = pickOne / float64(v.n)
-		}
-		probs[v.n], probs[v.n+1] = pickSome, pickAll
-		return ib.Root(v.name, probs...)
 	case letter:
 		probs := make([]float64, v.n)
 		for k := range probs {
@@ -122,22 +120,34 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 			states = 3
 		}
 		var links []infer.Link
-		for _, e := range v.edges {
+		other := 0.0 // chance that a rule left out was at work
+		for k, e := range v.edges {
+			if b.g.thin[[2]int{i, k}] {
+				other += (1 - other) * b.g.prior[e.from] * e.pass
+				continue
+			}
 			link := infer.Link{Parent: m.vars[e.from], Pass: e.pass}
 			if l := b.levels(e.from); states == 3 && len(l) == 2 && l[1] == 2 {
 				link.Levels = l
 			}
 			links = append(links, link)
 		}
+		// Arrivals that no parent in the model brings: by a rule left out, at
+		// the level of everything that is not under test, and by itself.
 		var leak []float64
-		if v.leak > 0 {
+		if v.leak > 0 || other > 0 {
 			leak = make([]float64, states)
-			leak[0] = 1 - v.leak
-			l := 1
-			if states == 3 && (b.mode == blame) != b.leaks(i) {
-				l = 2
+			levels := [2]int{1, 1}
+			if states == 3 {
+				levels = [2]int{b.plainLevel(-1), b.plainLevel(-1)}
+				if b.leaks(i) {
+					levels[1] = 3 - levels[1]
+				}
 			}
-			leak[l] = v.leak
+			leak[0] = (1 - other) * (1 - v.leak)
+			leak[levels[0]] += other * (1 - v.leak)
+			leak[levels[1]] += (1 - other) * v.leak
+			leak[max(levels[0], levels[1])] += other * v.leak
 		}
 		return ib.Max(v.name, states, links, leak)
 	case both:
@@ -153,17 +163,38 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 			}
 			return b.at(i, level, 1)
 		})
-	case hit, kindAt:
+	case reach:
+		// States: not at all, then by level and extent.
 		return b.table(ib, m, i, func(states []int) []float64 {
-			level := b.levels(v.edges[0].from)[states[0]]
-			through := 0.0
-			switch k := states[1]; {
-			case k == v.state:
-				through = 1
-			case v.kind == kindAt:
-			case k == b.g.vars[v.edges[1].from].n:
-				through = someHalf
-			case k == b.g.vars[v.edges[1].from].n+1:
+			out := make([]float64, b.states(i))
+			out[0] = 1
+			if level := b.levels(v.edges[0].from)[states[0]]; level > 0 {
+				out[0] = 1 - v.edges[0].pass
+				if !b.three[i] {
+					level = 1
+				}
+				for x, q := range extents {
+					out[1+(level-1)*len(extents)+x] = v.edges[0].pass * q
+				}
+			}
+			return out
+		})
+	case hit:
+		return b.table(ib, m, i, func(states []int) []float64 {
+			if states[0] == 0 {
+				return b.at(i, 0, 0)
+			}
+			from := v.edges[0].from
+			level, extent := 1+(states[0]-1)/len(extents), (states[0]-1)%len(extents)
+			if !b.three[from] {
+				level = b.plainLevel(from)
+			}
+			return b.at(i, level, extentChance(extent, b.g.vars[from].n))
+		})
+	case kindAt:
+		return b.table(ib, m, i, func(states []int) []float64 {
+			level, through := b.levels(v.edges[0].from)[states[0]], 0.0
+			if states[1] == v.state {
 				through = 1
 			}
 			return b.at(i, level, through)
@@ -201,8 +232,11 @@ func (b *builder) at(i, level int, chance float64) []float64 {
 func (b *builder) states(i int) int {
 	v := &b.g.vars[i]
 	switch v.kind {
-	case pick:
-		return v.n + 2
+	case reach:
+		if b.three[i] {
+			return 1 + 2*len(extents)
+		}
+		return 1 + len(extents)
 	case letter, sum:
 		return v.n
 	}
@@ -256,8 +290,8 @@ func (g *Ground) ancestorsOf(of []int) []bool {
 	}
 	for i := len(g.vars) - 1; i >= 0; i-- {
 		if keep[i] {
-			for _, e := range g.vars[i].edges {
-				keep[e.from] = true
+			for k, e := range g.vars[i].edges {
+				keep[e.from] = keep[e.from] || !g.thin[[2]int{i, k}]
 			}
 		}
 	}

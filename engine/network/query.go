@@ -25,34 +25,73 @@ type Plain struct {
 	m *Model
 }
 
-// Plain prepares the plain model. Findings and question must be entered.
+// Plain prepares the plain model of what bears on the findings and the
+// outcome. Both must be entered. Where that is too entangled to be worked out as
+// it stands, rules of which hardly anything comes are left out first (see
+// settle).
 func (g *Ground) Plain() (*Plain, error) {
-	var wanted []int
-	for _, it := range g.Items {
-		wanted = append(wanted, it.v)
+	if err := g.settle(); err != nil {
+		return nil, err
 	}
-	for _, f := range g.Families {
-		wanted = append(wanted, f.v)
-	}
-	m, err := g.build(plain, Test{}, wanted)
+	m, err := g.build(plain, Test{}, g.wanted())
 	if err != nil {
 		return nil, err
 	}
 	return &Plain{g, m}, nil
 }
 
+// wanted are the variables that must be in the plain model beside what bears on
+// findings and outcome: all, where nothing is asked and nothing found.
+func (g *Ground) wanted() []int {
+	if g.forced != nil {
+		return g.forced
+	}
+	if g.outcome >= 0 || len(g.Observed) > 0 {
+		return nil
+	}
+	var out []int
+	for _, it := range g.Items {
+		out = append(out, it.v)
+	}
+	return out
+}
+
+// Relevant tells whether the findings or the outcome bear on an item. One that
+// is not relevant and is no cause is not worked out.
+func (p *Plain) Relevant(it *Item) bool { return p.m.has(it.v) }
+
 // Posterior is what is there, given some findings.
 type Posterior struct {
 	LogP float64 // ln of the probability of the findings and the outcome
 	m    *Model
 	p    *infer.Posterior
+	thin map[[2]int]bool // with what left out, while that is being settled
 }
 
-// Item is the probability that a cause or step is there.
-func (p *Posterior) Item(it *Item) float64 { return p.p.P(p.m.vars[it.v])[1] }
+// Item is the probability that a cause or step is there. A cause on which
+// nothing bears keeps its base rate; a step on which nothing bears is 0.
+func (p *Posterior) Item(it *Item) float64 {
+	v := &p.m.g.vars[it.v]
+	switch {
+	case p.m.has(it.v):
+		return p.p.P(p.m.vars[it.v])[1]
+	case v.kind == root:
+		return v.prior
+	}
+	return 0
+}
 
 // Family is the probability that it is there at any position.
-func (p *Posterior) Family(f *Family) float64 { return p.p.P(p.m.vars[f.v])[1] }
+func (p *Posterior) Family(f *Family) float64 {
+	if p.m.has(f.v) {
+		return p.p.P(p.m.vars[f.v])[1]
+	}
+	none := 1.0
+	for _, it := range f.Items {
+		none *= 1 - p.Item(it)
+	}
+	return 1 - none
+}
 
 // Posterior infers all items and families, leaving out the findings named.
 func (p *Plain) Posterior(without map[string]bool) (*Posterior, error) {
@@ -62,32 +101,33 @@ func (p *Plain) Posterior(without map[string]bool) (*Posterior, error) {
 func (p *Plain) posterior(ev infer.Evidence) (*Posterior, error) {
 	var query []infer.Var
 	for _, it := range p.g.Items {
-		query = append(query, p.m.vars[it.v])
+		if p.m.has(it.v) {
+			query = append(query, p.m.vars[it.v])
+		}
 	}
 	for _, f := range p.g.Families {
-		query = append(query, p.m.vars[f.v])
+		if p.m.has(f.v) {
+			query = append(query, p.m.vars[f.v])
+		}
 	}
 	post, err := p.m.m.Infer(ev, query...)
 	if err != nil {
 		return nil, p.clash(err)
 	}
-	return &Posterior{post.LogP, p.m, post}, nil
+	return &Posterior{LogP: post.LogP, m: p.m, p: post}, nil
 }
 
-// Given infers with an item or family held as there, or as not there.
-func (p *Plain) Given(f *Family, it *Item, there bool) (*Posterior, error) {
+// Given infers with a family, or an item where there is none, held as there.
+func (p *Plain) Given(f *Family, it *Item) (*Posterior, error) {
 	ev := p.m.evidence(nil)
-	v := -1
+	v := it.v
 	if f != nil {
 		v = f.v
-	} else {
-		v = it.v
 	}
-	like := []float64{1, 0}
-	if there {
-		like = []float64{0, 1}
+	if !p.m.has(v) {
+		return p.posterior(ev) // nothing bears on it, so it tells nothing
 	}
-	ev[p.m.vars[v]] = multiply(ev[p.m.vars[v]], like)
+	ev[p.m.vars[v]] = multiply(orOnes(ev[p.m.vars[v]]), []float64{0, 1})
 	return p.posterior(ev)
 }
 
@@ -177,7 +217,7 @@ func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err erro
 	var over []infer.Var
 	var items []*Item
 	for _, it := range p.g.Items {
-		if relevant[it.v] {
+		if relevant[it.v] && p.m.has(it.v) {
 			over = append(over, p.m.vars[it.v])
 			items = append(items, it)
 		}
@@ -218,14 +258,39 @@ func (g *Ground) Depths() map[*Item]int {
 		if g.vars[i].item != nil {
 			step = 1
 		}
-		for _, e := range g.vars[i].edges {
-			depth[e.from] = max(depth[e.from], depth[i]+step)
+		for k, e := range g.vars[i].edges {
+			if !g.thin[[2]int{i, k}] {
+				depth[e.from] = max(depth[e.from], depth[i]+step)
+			}
 		}
 	}
 	out := map[*Item]int{}
 	for _, it := range g.Items {
 		if depth[it.v] >= 0 {
 			out[it] = depth[it.v]
+		}
+	}
+	return out
+}
+
+// ActedBounds bounds acted of every item from above, by item, at the cost of
+// nothing: what acts does so through one of the things that it leads to, so it
+// cannot act more surely than any of those are there and act themselves.
+func (g *Ground) ActedBounds(p *Posterior) map[*Item]float64 {
+	bound := make([]float64, len(g.vars))
+	out := map[*Item]float64{}
+	for i := len(g.vars) - 1; i >= 0; i-- {
+		if i == g.outcome {
+			bound[i] = 1
+		}
+		if it := g.vars[i].item; it != nil {
+			bound[i] = min(bound[i], p.Item(it))
+			out[it] = bound[i]
+		}
+		for k, e := range g.vars[i].edges {
+			if !g.thin[[2]int{i, k}] {
+				bound[e.from] += bound[i]
+			}
 		}
 	}
 	return out
@@ -240,8 +305,8 @@ func (g *Ground) Below(items []*Item) map[*Item]bool {
 	}
 	out := map[*Item]bool{}
 	for i := range g.vars {
-		for _, e := range g.vars[i].edges {
-			below[i] = below[i] || below[e.from]
+		for k, e := range g.vars[i].edges {
+			below[i] = below[i] || below[e.from] && !g.thin[[2]int{i, k}]
 		}
 		if it := g.vars[i].item; it != nil && below[i] {
 			out[it] = true
@@ -295,7 +360,7 @@ func (g *Ground) Ways(to *Item) []Way {
 			if e.pass > 0 {
 				p *= e.pass
 			}
-			if g.vars[e.from].kind == pick || g.vars[e.from].kind == letter {
+			if g.vars[e.from].kind == letter {
 				continue
 			}
 			follow(e.from, p, text)
@@ -340,32 +405,31 @@ func (g *Ground) NoPart(p *rules.Part) bool { return g.noPart[p] }
 // Hides lists what must come off before a part can be seen, nearest first.
 func (g *Ground) Hides(p *rules.Part) []string { return g.hides(p, nil) }
 
-// RoughChance is about how likely a sign is to be seen, taking its causes as
-// independent, at the position where it is least certain, which is returned in
-// index and at; and the entropy that would remain if all its causes were known.
-func (g *Ground) RoughChance(s *rules.Sign, index *int, at *string, post *Posterior) (p, remains float64) {
-	first, last := 0, 0
-	if s.Part.Per != evidence.One {
-		first, last = 1, g.count(s.Part.Per)
+// Positions lists where a part can be looked at: 0 for one an engine.
+func (g *Ground) Positions(p *rules.Part) []int {
+	if p.Per == evidence.One {
+		return []int{0}
 	}
-	a := newAssumer(g)
-	best := -1.0
-	for i := first; i <= last; i++ {
-		none, known := 1-s.Unlisted, 0.0
-		for _, e := range g.lookEdges(s, i, a) {
-			q := post.Item(g.vars[e.from].item)
-			none *= 1 - q*e.pass
-			known += q * entropy(e.pass)
-		}
-		if h := entropy(1-none) - min(known, 0.95*entropy(1-none)); h > best {
-			best, p, remains = h, 1-none, min(known, 0.95*entropy(1-none))
-			*index, *at = i, ""
-			if i > 0 {
-				*at = g.Engine.Name(s.Part.Per, i)
-			}
-		}
+	var out []int
+	for i := 1; i <= g.count(p.Per); i++ {
+		out = append(out, i)
 	}
-	return p, remains
+	return out
+}
+
+// PositionName is a position as a person reads it; "" for one an engine.
+func (g *Ground) PositionName(p *rules.Part, index int) string {
+	return g.Engine.Name(p.Per, index)
+}
+
+// RoughChance is about how likely a sign is to be seen at a position, taking
+// what shows it as independent.
+func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 {
+	none := 1 - s.Unlisted
+	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
+		none *= 1 - post.Item(g.vars[e.from].item)*e.pass
+	}
+	return 1 - none
 }
 
 // lookEdges lists what would show a sign at a position to the eye. The sign has
@@ -380,7 +444,7 @@ func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 		}
 		pass := r.HowOften * (1 - missed)
 		if r.Reach == rules.ReachFirst && s.Part.Per != evidence.One {
-			pass *= pickChance(g.count(s.Part.Per))
+			pass *= reachChance(g.count(s.Part.Per))
 		}
 		for _, src := range g.sources(r.From, s.Part.Per, index, r.Relation) {
 			out = append(out, edge{from: src.v, pass: pass, rule: r})
@@ -389,28 +453,25 @@ func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 	return out
 }
 
-func entropy(p float64) float64 {
-	if p <= 0 || p >= 1 {
-		return 0
-	}
-	return -p*math.Log2(p) - (1-p)*math.Log2(1-p)
-}
-
 // IfNotFound infers what would be there if a sign were looked for by eye at a
 // position and not found.
 func (g *Ground) IfNotFound(p *Plain, s *rules.Sign, index int) (*Posterior, error) {
 	ev := p.m.evidence(nil)
-	way := rules.Chances(evidence.Eye)
+	way, lost := rules.Chances(evidence.Eye), 0.0
 	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
 		// A sign not found is a product over its parents.
-		v := p.m.vars[e.from]
-		ev[v] = multiply(orOnes(ev[v]), []float64{1, 1 - e.pass})
+		if p.m.has(e.from) {
+			v := p.m.vars[e.from]
+			ev[v] = multiply(orOnes(ev[v]), []float64{1, 1 - e.pass})
+		} else {
+			lost += math.Log(1 - g.prior[e.from]*e.pass)
+		}
 	}
 	post, err := p.posterior(ev)
 	if err != nil {
 		return nil, err
 	}
-	post.LogP += math.Log(1-s.Unlisted) + math.Log(1-way.Mistaken)
+	post.LogP += math.Log(1-s.Unlisted) + math.Log(1-way.Mistaken) + lost
 	return post, nil
 }
 
@@ -475,7 +536,11 @@ func (g *Ground) OutcomeChances() (any float64, each map[string]float64, err err
 		ids = append(ids, o.ID)
 	}
 	top := n.add(all)
-	m, err := n.build(plain, Test{}, append(slices.Clone(wanted), top))
+	n.forced, n.thin = append(slices.Clone(wanted), top), nil
+	if err := n.settle(); err != nil {
+		return 0, nil, err
+	}
+	m, err := n.build(plain, Test{}, n.forced)
 	if err != nil {
 		return 0, nil, err
 	}

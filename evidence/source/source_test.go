@@ -119,3 +119,17 @@ func FuzzParse(f *testing.F) {
 		walk(root)
 	})
 }
+
+// A table that exists only because another stands in it is told where that one
+// stands.
+func TestUnknownTableByImplication(t *testing.T) {
+	var fs Faults
+	root, ok := Parse("f", []byte("[case]\n[findings.F1]\nsign = \"a.b\"\n"), &fs)
+	require.True(t, ok)
+	root.Has("finding")
+	root.Table("case")
+	root.Done()
+	require.Len(t, fs.List(), 1)
+	assert.Equal(t, 2, fs.List()[0].Line)
+	assert.Equal(t, `did you mean "finding"?`, fs.List()[0].Hint)
+}

@@ -561,7 +561,13 @@ func (t *Table) Done() {
 	slices.Sort(known)
 	for _, k := range t.Keys() {
 		if !t.asked[k] {
-			t.Fault(k, Suggest(k, known), "%s has no key %q", t.describe(), k)
+			pos := t.Pos(k)
+			if v, ok := t.values[k].(map[string]any); ok && t.offset(k) < 0 {
+				// [findings.F1] makes findings by implication alone, and it
+				// stands where its own first key does.
+				pos = t.sub(k, v).pos
+			}
+			t.doc.faults.Add(pos, Suggest(k, known), "%s has no key %q", t.describe(), k)
 		}
 	}
 }

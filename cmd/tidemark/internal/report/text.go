@@ -48,7 +48,7 @@ func (t *text) title() {
 		if d.Case.QuestionAt != "" {
 			at = " (" + d.Case.QuestionAt + ")"
 		}
-		t.line("", "", "Asked: why did this happen: %s%s? It is taken as having happened.", d.Case.QuestionName, at)
+		t.line("", "", "Asked: why this happened: %s%s. It is taken as having happened.", d.Case.QuestionName, at)
 	}
 }
 
@@ -286,7 +286,7 @@ func (t *text) bystanders() {
 	}
 	var list []string
 	for _, c := range slices.Concat(d.Causes, d.Steps) {
-		if c.Present < 0.5 || c.Blame >= 0.1 || c.Acted >= 0.25 || c.Kind == "unlisted" || c.Category == "artefact" {
+		if c.Present < 0.5 || c.Blame >= 0.1 || c.Acted >= 0.25 || c.Kind == "unlisted" || c.Category == "artefact" || c.Follows {
 			continue
 		}
 		if c.At == "any" || c.At != "" && !familyOf(slices.Concat(d.Causes, d.Steps), c.ID) || c.At == "" {
@@ -577,9 +577,9 @@ func (t *text) foot() {
 	}
 	how := "exact"
 	if !d.Method.Exact {
-		how = fmt.Sprintf("within %.2g", d.Method.ErrorBound)
+		how = fmt.Sprintf("to within about %.0f in 100 (rules that matter least here were left out)", math.Ceil(100*d.Method.ErrorBound))
 	}
-	t.line("", "", "Determined from %.0f %% to blame, probable from %.0f %%. Numbers %s, from the book %s (%d packs).", 100*engine.DeterminedAt, 100*engine.ProbableAt, how, short(d.Book.Hash), len(packs))
+	t.line("", "", "Determined from %.0f %% to blame, probable from %.0f %%. Numbers are %s, from the book %s (%d packs).", 100*engine.DeterminedAt, 100*engine.ProbableAt, how, short(d.Book.Hash), len(packs))
 	t.line("", "", "Supports a qualified person's judgement and does not replace it. The maker's manual, local rules and licensed practice come first. \"To blame\" is said of causes, never of persons.")
 }
 

@@ -1,0 +1,28 @@
+package engine
+
+import (
+	"errors"
+	"runtime"
+	"sync"
+)
+
+// each does n independent jobs on all cores. Every job writes only to its own
+// place, so the result does not depend on which ran first.
+func each(n int, do func(i int) error) error {
+	errs := make([]error, n)
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			for i := range next {
+				errs[i] = do(i)
+			}
+		})
+	}
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return errors.Join(errs...)
+}
