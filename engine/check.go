@@ -27,7 +27,7 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 			faults.Add(c.QuestionPos, hint, "the book has no step %q to ask about", c.Question)
 		}
 	}
-	for _, f := range c.Findings {
+	for _, f := range c.All() {
 		if f.Sign == "other" {
 			if b.Part(f.Part) == nil {
 				faults.Add(f.Pos, source.Suggest(f.Part, parts), "there is no part %q", f.Part)

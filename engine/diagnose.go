@@ -134,7 +134,7 @@ func (w *work) header() error {
 }
 
 func (w *work) finding(id string) evidence.Finding {
-	for _, f := range w.c.Findings {
+	for _, f := range w.c.All() {
 		if f.ID == id {
 			return f
 		}

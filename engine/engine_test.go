@@ -532,3 +532,20 @@ func TestStrengthFollowsTheGuideline(t *testing.T) {
 		assert.Equal(t, want, Strength(10*math.Log10(lr)+1e-9), "%v", lr)
 	}
 }
+
+// Work done before and parts that do not belong are evidence where they say
+// which sign they are.
+func TestWorkAndFittedAreEvidence(t *testing.T) {
+	b := smallBook(t, "")
+	c := shortCase(t, "seized", "F1 seen bearing.wiped @ rod 1")
+	c.Works = []evidence.Work{{ID: "W1", What: "oil bill of three years ago", Sign: "paper.overdue", By: evidence.Paper, Sure: evidence.Certain}}
+	c.Fitted = []evidence.Fitted{{ID: "X1", Part: "screen", Found: "fine mesh", Wanted: "fine mesh", Sign: "screen.strings", By: evidence.Eye, Sure: evidence.Certain}}
+	var faults source.Faults
+	require.True(t, Check(b, c, &faults), faults.Error())
+	d, err := Diagnose(b, c, Options{})
+	require.NoError(t, err)
+	assert.InDelta(t, 1, find(d.Causes, "overdue").Present, 1e-9)
+	require.Len(t, d.Findings, 3)
+	assert.Equal(t, "W1", d.Findings[1].ID)
+	assert.Equal(t, "not_found", d.Findings[2].State)
+}

@@ -80,7 +80,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 		return nil, err
 	}
 	done := map[string]bool{}
-	for _, f := range w.c.Findings {
+	for _, f := range w.c.All() {
 		done[f.Sign] = true
 	}
 	var out []lookAt
@@ -299,12 +299,12 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 		if err != nil || then == nil || then == lead {
 			return err
 		}
-		// Halve the interval until the turning point is known to a hundredth;
-		// both sides are worked out, not interpolated.
-		holds, turns := r.HowOften, end
-		for math.Abs(turns-holds) > 0.01 {
+		// Halve the interval, in odds, until the turning point is known to a
+		// deciban; both sides are worked out, not interpolated.
+		holds, turns := decibans(r.HowOften), decibans(end)
+		for math.Abs(turns-holds) > 1 {
 			mid := (holds + turns) / 2
-			t, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: mid})
+			t, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: chance(mid)})
 			switch {
 			case err != nil:
 				return err
@@ -317,11 +317,12 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 				}
 			}
 		}
+		at := chance(turns)
 		flips[i] = &RuleFlip{Rule: r.ID, Now: r.HowOften, ThenLeads: then.key()}
 		if end < r.HowOften {
-			flips[i].HoldsAbove = &turns
+			flips[i].HoldsAbove = &at
 		} else {
-			flips[i].HoldsBelow = &turns
+			flips[i].HoldsBelow = &at
 		}
 		return nil
 	}); err != nil {

@@ -120,7 +120,7 @@ func (w *work) weights() error {
 		}
 	}
 	w.groups(ids, cands)
-	for _, f := range w.c.Findings {
+	for _, f := range w.c.All() {
 		w.d.Findings = append(w.d.Findings, w.findingOut(f, out[f.ID]))
 	}
 	return w.groupWeights(cands)
@@ -139,7 +139,7 @@ func (w *work) groups(ids []string, cands []*held) {
 			byKey[key].Findings = append(byKey[key].Findings, id)
 		}
 	}
-	for _, f := range w.c.Findings {
+	for _, f := range w.c.All() {
 		if f.Look != "" {
 			add("look "+f.Look, "one look", f.ID)
 		}

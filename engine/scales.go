@@ -86,3 +86,6 @@ func decibans(p float64) float64 {
 	}
 	return max(-most, min(most, 10*math.Log10(p/(1-p))))
 }
+
+// chance is the probability of log odds in decibans.
+func chance(db float64) float64 { return 1 / (1 + math.Pow(10, -db/10)) }

@@ -227,3 +227,27 @@ type Confirmed struct {
 	By           string
 	Note         string
 }
+
+// All lists what can be evidence: the findings, and the works and fitted parts
+// that say which sign of the book they are, each as the finding that it amounts
+// to. What was done is paper or hearsay, and is weighed as such; a fitted part
+// is the sign where found and wanted differ.
+func (c *Case) All() []Finding {
+	out := append([]Finding(nil), c.Findings...)
+	for _, w := range c.Works {
+		if w.Sign != "" {
+			out = append(out, Finding{ID: w.ID, Sign: w.Sign, State: Seen, By: w.By, Sure: w.Sure, Note: w.What, Who: w.Who, Order: w.Order, Pos: w.Pos, SignPos: w.SignPos})
+		}
+	}
+	for _, x := range c.Fitted {
+		if x.Sign == "" {
+			continue
+		}
+		state := Seen
+		if x.Found == x.Wanted {
+			state = NotFound
+		}
+		out = append(out, Finding{ID: x.ID, Sign: x.Sign, At: x.At, State: state, By: x.By, Sure: x.Sure, Note: x.Found + ", wanted " + x.Wanted, Order: x.Order, Pos: x.Pos, SignPos: x.SignPos})
+	}
+	return out
+}

@@ -13,7 +13,9 @@ type Posterior struct {
 	// Rounding estimates how far float64 arithmetic may have moved the results,
 	// relative to the probability of the evidence. It is 0 where only
 	// non-negative numbers were added and multiplied, which keeps about 13
-	// digits of everything.
+	// digits of everything; and below 1e-10 but for networks so entangled that
+	// nothing better fits into memory, where it is at most 1e-6. Below 1e-10, a
+	// posterior is right to 1e-9 of itself or to 1e-12, whichever is larger.
 	Rounding float64
 
 	probs [][]float64
@@ -176,34 +178,36 @@ const (
 // too many digits, with fewer of them, and then with none. It reports false when
 // the evidence is impossible.
 func (w *work) solve(ev Evidence, query []Var) (bool, error) {
-	lim, rounded := w.m.limits, math.Inf(1)
-	for _, try := range []struct {
+	tries := []struct {
 		limits
 		encoding
-	}{{lim, ranked}, {careful, ranked}, {careful, chained}} {
+	}{{w.m.limits, ranked}, {careful, ranked}, {careful, chained}}
+	best, rounded := -1, hopeless
+	var least *TooLarge
+	for i, try := range tries {
 		if !w.reduce(ev, query, try.limits, try.encoding) {
 			return false, nil
 		}
 		w.arrange()
 		if w.tooLarge() {
-			if rounded < hopeless {
-				break
+			if cost := w.plan.cost(); least == nil || cost.Log2 < least.Cost.Log2 {
+				least = &TooLarge{cost}
 			}
-			if try.encoding == ranked && try.limits != careful {
-				continue
-			}
-			return false, &TooLarge{w.plan.cost()}
+			continue
 		}
 		ok := w.propagate(len(query) > 0)
 		if !w.signed || ok && w.run.rounded < precise && w.sharp(query) {
 			return ok, nil
 		}
-		if ok && try.limits == lim {
-			rounded = w.run.rounded
+		if ok && w.run.rounded < rounded {
+			best, rounded = i, w.run.rounded
 		}
 	}
-	// The signed answer is the best to be had; Rounding tells how good it is.
-	w.reduce(ev, query, lim, ranked)
+	if best < 0 {
+		return false, least
+	}
+	// A signed answer is the best to be had; Rounding tells how good it is.
+	w.reduce(ev, query, tries[best].limits, tries[best].encoding)
 	w.arrange()
 	return w.propagate(len(query) > 0), nil
 }

@@ -6,8 +6,10 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
@@ -100,6 +102,24 @@ func TestSameInputSameBits(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, a, b)
 	})
+}
+
+func TestUseByManyAtOnce(t *testing.T) {
+	m, ev := throwLarge(t, rand.New(rand.NewPCG(1, 2)), 60)
+	want, err := m.Infer(ev)
+	require.NoError(t, err)
+	var all sync.WaitGroup
+	for range 8 {
+		all.Go(func() {
+			for v := range m.Len() {
+				_, _ = m.Infer(ev.and(Var(v), Hard(0, m.States(Var(v)))))
+				got, err := m.Infer(ev)
+				assert.NoError(t, err)
+				assert.Equal(t, want, got)
+			}
+		})
+	}
+	all.Wait()
 }
 
 func TestEvidenceThatSaysNothing(t *testing.T) {

@@ -515,9 +515,10 @@ func (a *assumer) finish() {
 	}
 	slices.Sort(names)
 	for _, f := range names {
+		_, fact, _ := strings.Cut(f, ".")
 		a.g.Assumed = append(a.g.Assumed, Assumption{
-			"whatever depends on " + strings.ReplaceAll(f, "_", " ") + " may apply",
-			f + " is not said in the case",
+			"whatever depends on the " + strings.ReplaceAll(fact, "_", " ") + " may apply",
+			f + " is not said",
 		})
 	}
 }

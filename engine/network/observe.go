@@ -54,7 +54,7 @@ func (g *Ground) Observe(c *evidence.Case) {
 			claim(counted, f, sign, s)
 		}
 	}
-	if len(c.Acts) == 0 && len(c.Received.Off) == 0 && slices.ContainsFunc(c.Findings, func(f evidence.Finding) bool { return f.State == evidence.NotFound && f.Counts() }) {
+	if len(c.Acts) == 0 && len(c.Received.Off) == 0 && slices.ContainsFunc(c.All(), func(f evidence.Finding) bool { return f.State == evidence.NotFound && f.Counts() }) {
 		g.Assumed = append(g.Assumed, Assumption{"every sign told as not found could have been seen", "the case has no bench log of what was taken off"})
 	}
 	slices.SortStableFunc(g.Observed, func(x, y Observation) int { return order(c, x.Finding) - order(c, y.Finding) })
@@ -62,14 +62,14 @@ func (g *Ground) Observe(c *evidence.Case) {
 }
 
 func order(c *evidence.Case, id string) int {
-	return slices.IndexFunc(c.Findings, func(f evidence.Finding) bool { return f.ID == id })
+	return slices.IndexFunc(c.All(), func(f evidence.Finding) bool { return f.ID == id })
 }
 
 // strongestFirst sorts findings so that of those that tell one fact the
 // strongest comes first: a seen one before one not found, then by how much
 // better it fits something in the book than nothing.
 func strongestFirst(b *rules.Book, c *evidence.Case) []evidence.Finding {
-	out := slices.Clone(c.Findings)
+	out := c.All()
 	strength := func(f evidence.Finding) float64 {
 		s := b.Sign(f.Sign)
 		if s == nil {
