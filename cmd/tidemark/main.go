@@ -6,15 +6,14 @@ import (
 	"context"
 	"io"
 	"os"
-	"os/signal"
 
 	"tidemark/cmd/tidemark/internal/cli"
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	// An interrupt ends the program at once, as by default: no command holds
+	// anything open that would have to be put in order first.
+	os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 
 // run is main without the process around it.

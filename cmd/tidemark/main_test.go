@@ -23,11 +23,7 @@ import (
 var update = flag.Bool("update", false, "write the golden files anew")
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
-		"tidemark": func() {
-			os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
-		},
-	})
+	testscript.Main(m, map[string]func(){"tidemark": main})
 }
 
 // The commands as a person types them; what they print stands in the scripts.

@@ -2,7 +2,6 @@ package infer
 
 import (
 	"fmt"
-	"math"
 	"strings"
 )
 
@@ -14,8 +13,8 @@ type Posterior struct {
 	// relative to the probability of the evidence. It is 0 where only
 	// non-negative numbers were added and multiplied, which keeps about 13
 	// digits of everything; and below 1e-10 but for networks so entangled that
-	// nothing better fits into memory, where it is at most 1e-6. Below 1e-10, a
-	// posterior is right to 1e-9 of itself or to 1e-12, whichever is larger.
+	// nothing better fits into memory, where it is at most 1e-6. A posterior is
+	// right to 1e-9 of itself or to Rounding, whichever is larger.
 	Rounding float64
 
 	probs [][]float64
@@ -101,10 +100,19 @@ func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
 	w := m.work()
 	defer m.release(w)
 	post := &Posterior{probs: make([][]float64, m.Len())}
-	if w.reduce(ev, query, m.limits, ranked) && w.within(m.limits.divide) {
-		if err := m.infer(w, ev, query, post); err != nil {
+	if !w.reduce(ev, query, m.limits, ranked) {
+		return nil, m.contradiction(w, ev)
+	}
+	if w.within(m.limits.divide) {
+		w.plan.settle()
+		ok, err := w.solveArranged(ev, query)
+		switch {
+		case err != nil:
 			return nil, err
+		case !ok:
+			return nil, m.contradiction(w, ev)
 		}
+		w.read(query, post)
 		return post, nil
 	}
 
@@ -178,6 +186,15 @@ const (
 // too many digits, with fewer of them, and then with none. It reports false when
 // the evidence is impossible.
 func (w *work) solve(ev Evidence, query []Var) (bool, error) {
+	if !w.reduce(ev, query, w.m.limits, ranked) {
+		return false, nil
+	}
+	w.arrange()
+	return w.solveArranged(ev, query)
+}
+
+// solveArranged is solve once the compact problem has been set up.
+func (w *work) solveArranged(ev Evidence, query []Var) (bool, error) {
 	tries := []struct {
 		limits
 		encoding
@@ -185,10 +202,10 @@ func (w *work) solve(ev Evidence, query []Var) (bool, error) {
 	best, rounded := -1, hopeless
 	var least *TooLarge
 	for i, try := range tries {
-		if !w.reduce(ev, query, try.limits, try.encoding) {
-			return false, nil
+		if i > 0 {
+			w.reduce(ev, query, try.limits, try.encoding)
+			w.arrange()
 		}
-		w.arrange()
 		if w.tooLarge() {
 			if cost := w.plan.cost(); least == nil || cost.Log2 < least.Cost.Log2 {
 				least = &TooLarge{cost}
@@ -196,7 +213,7 @@ func (w *work) solve(ev Evidence, query []Var) (bool, error) {
 			continue
 		}
 		ok := w.propagate(len(query) > 0)
-		if !w.signed || ok && w.run.rounded < precise && w.sharp(query) {
+		if !w.signed || ok && w.run.rounded < precise {
 			return ok, nil
 		}
 		if ok && w.run.rounded < rounded {
@@ -220,35 +237,6 @@ func (w *work) propagate(backward bool) bool {
 	w.layout()
 	w.run.rounded = 0
 	return w.forward() && (!backward && !w.signed || w.backward())
-}
-
-// sharp tells whether the posteriors are free of the cancellation that the whole
-// table of their cluster need not show.
-func (w *work) sharp(query []Var) bool {
-	for _, v := range query {
-		x := w.local[v]
-		if x < 0 {
-			continue
-		}
-		bk := &w.run.buckets[w.plan.place[x]]
-		table := w.run.tables[bk.table.from:bk.table.to]
-		card := int(w.card[x])
-		total := 0.0
-		for _, y := range table {
-			total += y
-		}
-		for s := range card {
-			sum, magnitude := 0.0, 0.0
-			for i := s; i < len(table); i += card {
-				sum += table[i]
-				magnitude += math.Abs(table[i])
-			}
-			if ulps*magnitude > 10*precise*max(sum, 0)+1e-2*precise*total {
-				return false
-			}
-		}
-	}
-	return true
 }
 
 // read reads the distributions off the joint masses.

@@ -10,8 +10,13 @@ import (
 )
 
 // budget is the size, as the binary logarithm of the numbers in all tables
-// together, up to which a case is worked out as it stands.
-const budget = 15.5
+// together, up to which a case is worked out as it stands; hardest is that for
+// the widest of the three-level models, which is worked out once and in parts
+// many times more.
+const (
+	budget  = 15.5
+	hardest = 18.0
+)
 
 // wider is by how much more the choice is tried at the end, to see how far the
 // numbers still move.
@@ -151,7 +156,16 @@ func (g *Ground) fits(room float64) (bool, error) {
 	for _, v := range g.wanted() {
 		query = append(query, m.vars[v])
 	}
-	return m.m.Estimate(m.evidence(nil), query...).Log2 <= room, nil
+	if m.m.Estimate(m.evidence(nil), query...).Log2 > room {
+		return false, nil
+	}
+	if g.outcome < 0 {
+		return true, nil
+	}
+	if m, err = g.build(blame, Test{Unlisted: true}, nil); err != nil {
+		return false, err
+	}
+	return m.m.Estimate(m.evidence(nil)).Log2 <= room+hardest-budget, nil
 }
 
 // Moved is the most that any probability moved when the choice of rules to leave

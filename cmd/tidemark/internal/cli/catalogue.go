@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -26,8 +27,7 @@ it, and what shows it.`,
 			if err := checkFormat(format); err != nil {
 				return err
 			}
-			var faults source.Faults
-			book, err := s.book(&faults)
+			book, err := s.book()
 			if err != nil {
 				return err
 			}
@@ -50,7 +50,13 @@ it, and what shows it.`,
 			}
 			slices.SortFunc(found, func(a, b *rules.Sign) int { return strings.Compare(a.ID, b.ID) })
 			if len(found) == 0 {
-				return unknown("sign", strings.Join(args, " "), idsOf(book.Signs, func(x *rules.Sign) string { return x.ID }))
+				among := "sign"
+				if part != "" {
+					among = "sign of " + part
+				}
+				return noMatch(among, args, idsOf(book.Signs, func(x *rules.Sign) string { return x.ID }), func(word string) bool {
+					return slices.ContainsFunc(book.Signs, func(x *rules.Sign) bool { return matches([]string{word}, x.ID, x.Title(), x.Look) })
+				})
 			}
 			if format == "json" {
 				list := []report.SignInfo{}
@@ -84,8 +90,7 @@ what it is mistaken for.`,
 			if category != "" && !slices.Contains(rules.Categories, category) {
 				return unknown("category", category, rules.Categories)
 			}
-			var faults source.Faults
-			book, err := s.book(&faults)
+			book, err := s.book()
 			if err != nil {
 				return err
 			}
@@ -108,7 +113,13 @@ what it is mistaken for.`,
 			}
 			slices.SortFunc(found, func(a, b *rules.Node) int { return strings.Compare(a.ID, b.ID) })
 			if len(found) == 0 {
-				return unknown("cause or step", strings.Join(args, " "), idsOf(book.Nodes, func(n *rules.Node) string { return n.ID }))
+				among := "cause or step"
+				if category != "" {
+					among = category + " cause"
+				}
+				return noMatch(among, args, idsOf(book.Nodes, func(n *rules.Node) string { return n.ID }), func(word string) bool {
+					return slices.ContainsFunc(book.Nodes, func(n *rules.Node) bool { return matches([]string{word}, n.ID, n.Name, n.Note) })
+				})
 			}
 			if format == "json" {
 				list := []report.NodeInfo{}
@@ -138,12 +149,58 @@ func matches(words []string, texts ...string) bool {
 	return true
 }
 
+// unknown tells that a word which must be one of some is none of them.
 func unknown(what, word string, known []string) error {
-	msg := fmt.Sprintf("no %s matches %q", what, word)
-	if hint := source.Suggest(word, known); hint != "" {
-		msg += " (" + hint + ")"
+	hint := source.Suggest(word, known)
+	if hint == "" && len(known) <= 10 {
+		hint = "one of: " + strings.Join(known, ", ")
 	}
-	return inputError{fmt.Errorf("%s", msg)}
+	return inputError{errors.New(hinted(fmt.Sprintf("there is no %s %q", what, word), hint))}
+}
+
+// noMatch tells that nothing has all the words that were asked for. The hint is
+// for a whole id, else for the first word that stands nowhere.
+func noMatch(what string, words, ids []string, somewhere func(word string) bool) error {
+	if len(words) == 0 {
+		return inputError{fmt.Errorf("there is no %s", what)}
+	}
+	hint := ""
+	for _, w := range words {
+		if somewhere(w) {
+			continue
+		}
+		if hint = source.Suggest(w, ids); strings.ContainsAny(w, "._") && hint != "" {
+			break
+		}
+		if hint = source.Suggest(w, wordsOf(ids)); hint != "" {
+			break
+		}
+	}
+	if hint == "" && len(words) > 1 {
+		hint = "all of the words must be in it; try fewer"
+	}
+	return inputError{errors.New(hinted(fmt.Sprintf("no %s matches %q", what, strings.Join(words, " ")), hint))}
+}
+
+func hinted(msg, hint string) string {
+	if hint == "" {
+		return msg
+	}
+	return msg + " (" + hint + ")"
+}
+
+// wordsOf lists the single words of ids, each once.
+func wordsOf(ids []string) []string {
+	var out []string
+	for _, id := range ids {
+		for _, w := range strings.FieldsFunc(id, func(r rune) bool { return r == '_' || r == '.' }) {
+			if len(w) > 2 {
+				out = append(out, w)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 func idsOf[T any](list []T, id func(T) string) []string {

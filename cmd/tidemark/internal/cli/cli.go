@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -37,12 +39,16 @@ func (e inputError) Unwrap() error { return e.err }
 
 // Run carries out a command line and returns the exit status.
 func Run(ctx context.Context, args []string, env Env) int {
+	out := &checkedWriter{w: env.Out}
 	root := newRoot(env)
 	root.SetArgs(args)
 	root.SetIn(env.In)
-	root.SetOut(env.Out)
+	root.SetOut(out)
 	root.SetErr(env.Err)
 	err := root.ExecuteContext(ctx)
+	if err == nil {
+		err = out.err
+	}
 	if err == nil {
 		return exitDone
 	}
@@ -59,6 +65,21 @@ func Run(ctx context.Context, args []string, env Env) int {
 		return exitInput
 	}
 	return exitError
+}
+
+// checkedWriter remembers the first error, so that output that went nowhere (a
+// full disk) is never taken for done, whichever command wrote it.
+type checkedWriter struct {
+	w   io.Writer
+	err error
+}
+
+func (c *checkedWriter) Write(b []byte) (int, error) {
+	n, err := c.w.Write(b)
+	if err != nil && c.err == nil {
+		c.err = err
+	}
+	return n, err
 }
 
 // shared are the flags that all commands take.
@@ -83,32 +104,62 @@ It supports a qualified person's judgement and does not replace it.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Version:       env.Version,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return inputError{fmt.Errorf("there is no command %q; tidemark --help lists them", args[0])}
-			}
-			return nil
-		},
-		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		Args:          noSuchCommand,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetVersionTemplate("tidemark {{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.SuggestionsMinimumDistance = 2
 	root.PersistentFlags().StringArrayVar(&s.rules, "rules", nil, "lay the packs of `DIR` over the built-in book (may be given again)")
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return inputError{err} })
+	root.SetFlagErrorFunc(flagFault)
 	root.AddCommand(newDiagnose(s), newSigns(s), newCauses(s), newRules(s))
 	return root
 }
 
-// book loads the built-in packs and those laid over them.
-func (s *shared) book(faults *source.Faults) (*rules.Book, error) {
+// noSuchCommand is the argument check of a command that only holds others.
+func noSuchCommand(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	var names []string
+	for _, c := range cmd.Commands() {
+		if c.IsAvailableCommand() {
+			names = append(names, c.Name())
+		}
+	}
+	hint := source.Suggest(args[0], names)
+	if hint == "" {
+		hint = cmd.CommandPath() + " --help lists them"
+	}
+	return inputError{fmt.Errorf("there is no command %q (%s)", strings.TrimPrefix(cmd.CommandPath()+" "+args[0], "tidemark "), hint)}
+}
+
+// flagFault says what is wrong with a flag, and which was probably meant. The
+// library tells an unknown one in words alone.
+func flagFault(cmd *cobra.Command, err error) error {
+	name, unknown := strings.CutPrefix(err.Error(), "unknown flag: ")
+	if !unknown {
+		return inputError{err}
+	}
+	hint := source.Suggest(name, flagWords.FindAllString(cmd.Flags().FlagUsages(), -1))
+	if hint == "" {
+		hint = cmd.CommandPath() + " --help lists them"
+	}
+	return inputError{fmt.Errorf("%s has no flag %q (%s)", cmd.CommandPath(), name, hint)}
+}
+
+var flagWords = regexp.MustCompile(`--[a-z]+`)
+
+// book loads the built-in packs and those laid over them. What is only worth a
+// look in them is for rules check to tell, not for every command.
+func (s *shared) book() (*rules.Book, error) {
+	var faults source.Faults
 	layers := [][]rules.Text{rules.Embedded()}
 	for _, dir := range s.rules {
-		layers = append(layers, rules.ReadDir(dir, faults))
+		layers = append(layers, rules.ReadDir(dir, &faults))
 	}
-	b := rules.Load(faults, layers...)
+	b := rules.Load(&faults, layers...)
 	if b == nil {
-		return nil, faults
+		return nil, &faults
 	}
 	return b, nil
 }

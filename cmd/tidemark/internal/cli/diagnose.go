@@ -32,18 +32,18 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			if err := checkFormat(format); err != nil {
 				return err
 			}
-			var faults source.Faults
-			book, err := s.book(&faults)
+			book, err := s.book()
 			if err != nil {
 				return err
 			}
+			var faults source.Faults
 			c, err := readCase(args, cmd.InOrStdin(), book, &faults)
 			if err != nil {
 				return err
 			}
 			d, err := engine.Diagnose(book, c, engine.Options{Version: s.env.Version})
 			if findings, clash := engine.IsClash(err); clash {
-				return inputError{fmt.Errorf("%s: these cannot all be true under the book: %s. Look at each again: which was mistaken, or made after?", c.File, strings.Join(findings, ", "))}
+				return clashing(c, findings)
 			}
 			if err != nil {
 				return err
@@ -61,6 +61,14 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 	cmd.Flags().BoolVar(&full, "full", false, "tell for and against whole, every candidate and every finding")
 	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words")
 	return cmd
+}
+
+// clashing tells findings that the book holds impossible, alone or together.
+func clashing(c *evidence.Case, findings []string) error {
+	if len(findings) == 1 {
+		return inputError{fmt.Errorf("%s: by the book, %s cannot be true: nothing in the book could have brought it about. Look at it again: was it mistaken, or made after? If it is right, the book is wrong", c.File, findings[0])}
+	}
+	return inputError{fmt.Errorf("%s: by the book, these cannot all be true: %s. Look at each again: which was mistaken, or made after?", c.File, strings.Join(findings, ", "))}
 }
 
 // readCase loads the case named by the arguments, standard input for "-", or

@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,7 +16,7 @@ func newRules(s *shared) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "rules",
 		Short: "Check and test the book of rules",
-		Args:  atMost(0, "check or test"),
+		Args:  noSuchCommand,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(newRulesCheck(s), newRulesTest(s))
@@ -62,7 +63,7 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 					return err
 				}
 				if book == nil {
-					return inputError{fmt.Errorf("the book has %d faults", faults.Errors())}
+					return inputError{fmt.Errorf("the book has %s", count(faults.Errors(), "fault"))}
 				}
 				return nil
 			}
@@ -97,6 +98,14 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 func printSize(out io.Writer, b *rules.Book) {
 	n := b.Size()
 	fmt.Fprintf(out, "%d parts, %d signs, %d causes, %d steps, %d rules, %d examples\n", n.Parts, n.Signs, n.Causes, n.Steps, n.Rules, n.Examples)
+}
+
+// count is "1 fault", "2 faults".
+func count(n int, of string) string {
+	if n == 1 {
+		return "1 " + of
+	}
+	return fmt.Sprintf("%d %ss", n, of)
 }
 
 // loadFor loads the book that check and test are about: the built-in one, or
@@ -136,7 +145,9 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 			for _, e := range book.Examples {
 				r, err := engine.RunExample(book, e)
 				if err != nil {
-					return inputError{fmt.Errorf("%s: example %s: %w", e.Pos, e.ID, err)}
+					// That the example cannot be worked out at all is a
+					// failure of it too, and no reason to leave out the rest.
+					r.Title, r.Failures = e.Title, []string{strings.TrimPrefix(err.Error(), e.Pos.String()+": ")}
 				}
 				if len(r.Failures) == 0 {
 					fmt.Fprintf(out, "ok    %s: %s (%s, %.0f %%)\n", e.ID, e.Title, r.Leader, 100*r.Blame)
@@ -150,7 +161,7 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 			}
 			fmt.Fprintf(out, "%d passed, %d failed\n", len(book.Examples)-failed, failed)
 			if failed > 0 {
-				return inputError{fmt.Errorf("%d examples failed", failed)}
+				return inputError{fmt.Errorf("%s failed", count(failed, "example"))}
 			}
 			return nil
 		},
