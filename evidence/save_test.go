@@ -312,9 +312,12 @@ func TestAddAtOnce(t *testing.T) {
 	path, _ := newCase(t, engineText)
 	var wg sync.WaitGroup
 	errs := make([]error, 8)
+	cases := make([]*Case, len(errs))
+	for i := range cases {
+		cases[i] = load(t, path) // all before the first of them writes
+	}
 	for i := range errs {
-		c := load(t, path)
-		wg.Go(func() { errs[i] = Add(path, c, aFinding) })
+		wg.Go(func() { errs[i] = Add(path, cases[i], aFinding) })
 	}
 	wg.Wait()
 	won := 0

@@ -94,6 +94,9 @@ type Ground struct {
 	noPart  map[*rules.Part]bool
 	outcome int       // variable; -1 when nothing is asked
 	prior   []float64 // by variable: how likely before anything is found
+	// stand is, by variable, how likely it is taken to be where a rule from it is
+	// left out.
+	stand []float64
 	// thin holds, by variable and edge, the rules that are left out because
 	// hardly anything comes of them; nil until settled.
 	thin    map[[2]int]bool

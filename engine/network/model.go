@@ -123,7 +123,7 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 		other := 0.0 // chance that a rule left out was at work
 		for k, e := range v.edges {
 			if b.g.thin[[2]int{i, k}] {
-				other += (1 - other) * b.g.prior[e.from] * e.pass
+				other += (1 - other) * b.g.stand[e.from] * e.pass
 				continue
 			}
 			link := infer.Link{Parent: m.vars[e.from], Pass: e.pass}

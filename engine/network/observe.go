@@ -265,13 +265,18 @@ func claim(counted map[string]string, f evidence.Finding, s *rules.Sign, at spot
 // reported of it.
 func (g *Ground) enter(f evidence.Finding, s *rules.Sign, at spot, a *assumer) {
 	way, sure := rules.Chances(f.By), rules.Sure(f.Sure)
+	if s.Part.Belongs == "person" {
+		// The sign is that somebody tells it, and that was heard. How far such
+		// tales hold is in the sign's own figures.
+		way = rules.Chances(evidence.Paper)
+	}
 	o := Observation{Finding: f.ID, Sign: s, At: at.at, Place: at.place, Seen: f.State == evidence.Seen}
 	missed := 1 - (1-way.Missed)*(1-sure.Missed)
 	if o.Seen {
 		missed = 0 // what was seen was not overlooked
 	}
 	mistaken := way.Mistaken
-	if s.Unlisted == 0 && f.By != evidence.Told {
+	if s.Unlisted == 0 && (f.By != evidence.Told || s.Part.Belongs == "person") {
 		// A sign that is the thing itself, in the hand and with no other
 		// source, is not guessed.
 		mistaken = 0

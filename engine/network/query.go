@@ -65,7 +65,9 @@ type Posterior struct {
 	LogP float64 // ln of the probability of the findings and the outcome
 	m    *Model
 	p    *infer.Posterior
-	thin map[[2]int]bool // with what left out, while that is being settled
+	// With what left out, and what stands for it, while that is being settled.
+	thin  map[[2]int]bool
+	stand []float64
 }
 
 // Item is the probability that a cause or step is there. A cause on which

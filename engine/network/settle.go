@@ -32,8 +32,9 @@ const rounds = 3
 // are ranked by how much comes of them in this case: the chance that the source
 // is there and the rule works, or, of a step that came about, the rule's share in
 // bringing it about. Those that rank highest are kept as far as the budget goes.
-// A rule left out becomes an independent chance of the same size, so no step
-// becomes rarer. Moved tells how far any probability still moves when about five
+// A rule left out becomes an independent chance of the same size, as likely as
+// its source was before anything was found, or as what was found leaves it where
+// that is less. Moved tells how far any probability still moves when about five
 // times as many numbers are allowed.
 func (g *Ground) settle() error {
 	if g.thin != nil {
@@ -47,6 +48,7 @@ func (g *Ground) settle() error {
 	keep := g.ancestors(g.wanted())
 	// How much comes of each rule: at first by base rates alone.
 	p := slices.Clone(g.prior)
+	g.stand = p
 	weights := func(posterior []float64) []ranked {
 		var out []ranked
 		for i := range g.vars {
@@ -89,6 +91,14 @@ func (g *Ground) settle() error {
 			return failed
 		}
 		g.leaveOut(order, n)
+		// What stands for a rule left out must not grow with the very damage that
+		// the case is about, or it would seem that all had come about anyway.
+		g.stand = slices.Clone(p)
+		for i := range g.stand {
+			if i < len(g.prior) {
+				g.stand[i] = min(p[i], g.prior[i])
+			}
+		}
 		now := &Plain{g: g}
 		if now.m, err = g.build(plain, Test{}, g.wanted()); err != nil {
 			return err
@@ -103,11 +113,11 @@ func (g *Ground) settle() error {
 					g.moved = max(g.moved, math.Abs(post.Item(it)-last.Item(it)))
 				}
 			}
-			g.thin = last.thin
+			g.thin, g.stand = last.thin, last.stand
 			return nil
 		}
 		last = post
-		last.thin = g.thin
+		last.thin, last.stand = g.thin, g.stand
 		for i := range p {
 			switch {
 			case now.m.has(i) && g.vars[i].item != nil:

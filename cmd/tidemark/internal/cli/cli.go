@@ -130,8 +130,11 @@ func noSuchCommand(cmd *cobra.Command, args []string) error {
 	if hint == "" {
 		hint = cmd.CommandPath() + " --help lists them"
 	}
-	return inputError{fmt.Errorf("there is no command %q (%s)", strings.TrimPrefix(cmd.CommandPath()+" "+args[0], "tidemark "), hint)}
+	return inputError{fmt.Errorf("there is no command %q (%s)", strings.TrimPrefix(short(cmd)+" "+args[0], "tidemark "), hint)}
 }
+
+// short is a command as it is typed after "tidemark".
+func short(cmd *cobra.Command) string { return strings.TrimPrefix(cmd.CommandPath(), "tidemark ") }
 
 // flagFault says what is wrong with a flag, and which was probably meant. The
 // library tells an unknown one in words alone.
@@ -144,7 +147,7 @@ func flagFault(cmd *cobra.Command, err error) error {
 	if hint == "" {
 		hint = cmd.CommandPath() + " --help lists them"
 	}
-	return inputError{fmt.Errorf("%s has no flag %q (%s)", cmd.CommandPath(), name, hint)}
+	return inputError{fmt.Errorf("%s has no flag %q (%s)", short(cmd), name, hint)}
 }
 
 var flagWords = regexp.MustCompile(`--[a-z]+`)
@@ -168,7 +171,7 @@ func (s *shared) book() (*rules.Book, error) {
 func atMost(n int, what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) > n {
-			return inputError{fmt.Errorf("%s takes %s", cmd.CommandPath(), what)}
+			return inputError{fmt.Errorf("%s takes %s, and is given %d", short(cmd), what, len(args))}
 		}
 		return nil
 	}

@@ -94,7 +94,7 @@ func SignList(w io.Writer, signs []*rules.Sign, o Options) error {
 			part = s.Part.ID
 			p.line("", "  ", "%s", upperFirst(s.Part.Name))
 		}
-		p.line("  ", "      ", "%s  %s", s.ID, s.Name)
+		p.line("  ", "      ", "%s: %s", s.ID, s.Name)
 	}
 	return p.close()
 }
@@ -115,8 +115,12 @@ func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
 	if len(s.Part.Places) > 0 {
 		p.line("  ", "  ", "Places on it: %s.", strings.Join(s.Part.Places, ", "))
 	}
+	var acts []string
 	for _, l := range s.LostBy {
-		p.line("  ", "  ", "Look before: %s %s.", l.Kind, b.Part(l.Part).Name)
+		acts = append(acts, actWords(string(l.Kind), b.Part(l.Part).Name))
+	}
+	if len(acts) > 0 {
+		p.line("  ", "  ", "Look before you %s.", or(acts))
 	}
 	if s.Caution != "" {
 		p.line("  ", "  ", "Caution: %s", sentence(s.Caution))
@@ -165,7 +169,7 @@ func NodeList(w io.Writer, nodes []*rules.Node, o Options) error {
 		if n.Kind == rules.Cause {
 			tail = n.Category
 		}
-		p.line("", "      ", "%s  %s (%s)", n.ID, n.Name, tail)
+		p.line("", "      ", "%s: %s (%s)", n.ID, n.Name, tail)
 	}
 	return p.close()
 }
@@ -207,6 +211,10 @@ func NodeCard(w io.Writer, b *rules.Book, n *rules.Node, o Options) error {
 		}
 	}
 	section("Comes from", n.In, func(r *rules.Rule) string { return fmt.Sprintf("%s (%s)", r.From.Name, r.From.ID) })
+	if len(n.Needs) > 0 && len(n.In) == 0 {
+		p.gap()
+		p.line("", "  ", "Comes from")
+	}
 	for _, need := range n.Needs {
 		var names []string
 		for _, x := range need.Of {

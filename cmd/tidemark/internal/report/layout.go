@@ -84,7 +84,7 @@ func (p *page) gap() { p.raw("\n") }
 // head writes the heading of a section.
 func (p *page) head(format string, args ...any) {
 	p.gap()
-	p.raw(strings.ToUpper(fmt.Sprintf(format, args...)) + "\n")
+	p.line("", "  ", "%s", strings.ToUpper(fmt.Sprintf(format, args...)))
 }
 
 // pct is a probability as a person reads it: never 0 or 100, which would be
@@ -99,11 +99,24 @@ func pct(x float64) string {
 	return fmt.Sprintf("%.0f %%", 100*x)
 }
 
-func and(words []string) string {
+func and(words []string) string { return list(words, " and ") }
+
+func or(words []string) string { return list(words, " or ") }
+
+func list(words []string, last string) string {
 	if len(words) < 2 {
 		return strings.Join(words, "")
 	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+	return strings.Join(words[:len(words)-1], ", ") + last + words[len(words)-1]
+}
+
+// actWords says what the bench does to a part, as one says it to a mate.
+func actWords(kind, part string) string {
+	say := map[string]string{"off": "take off", "blow": "blow out", "part": "take apart"}[kind]
+	if say == "" {
+		say = kind
+	}
+	return say + " the " + part
 }
 
 func upperFirst(s string) string {

@@ -177,7 +177,7 @@ func (t *text) others() {
 				s += "; it would have come in at: " + strings.Join(at[:min(3, len(at))], ", ")
 			}
 		} else if f, w := t.against(key(c)); f != "" {
-			s += fmt.Sprintf("; most against it: %s", t.weight(f, w))
+			s += "; most against it: " + t.weight(f, w)
 		}
 		t.line("  ", "      ", "%s.", s)
 	}
@@ -200,24 +200,51 @@ func howWords(h engine.Together) string {
 	return "alone"
 }
 
+// presentOnly lists what is most probably there where nothing is asked: causes
+// apart from what they lead to, which is nearly always likelier.
 func (t *text) presentOnly() {
 	t.head("Most probably there")
-	n := 0
-	list := slices.Concat(t.d.Causes, t.d.Steps)
+	t.there("Of causes:", t.d.Causes)
+	t.there("Of what comes of them:", t.d.Steps)
+}
+
+func (t *text) there(what string, all []engine.Candidate) {
+	single := map[string]engine.Candidate{} // likeliest position of each
+	for _, c := range all {
+		if c.At != "any" && c.Present > single[c.ID].Present {
+			single[c.ID] = c
+		}
+	}
+	var list []engine.Candidate
+	for _, c := range all {
+		switch {
+		case c.Present < 0.005 || c.Kind == "unlisted" || c.Category == "artefact":
+		case c.At == "any" && single[c.ID].Present >= engine.SingleOfFamily*c.Present:
+			list = append(list, single[c.ID])
+		case c.At == "any":
+			c.At = "somewhere"
+			list = append(list, c)
+		case c.At == "" || !familyOf(all, c.ID):
+			list = append(list, c)
+		}
+	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].Present > list[j].Present })
-	for _, c := range list {
-		if n == 8 && !t.o.Full || c.Present < 0.02 {
-			break
-		}
-		if c.At == "any" || c.Kind == "unlisted" {
-			continue
-		}
+	most := 6
+	if t.o.Full {
+		most = len(list)
+	}
+	if len(list) > 0 {
+		t.line("  ", "  ", "%s", what)
+	}
+	for _, c := range list[:min(most, len(list))] {
 		name := c.Name
 		if c.At != "" {
 			name += ", " + c.At
 		}
-		t.line("  ", "      ", "%s: present %s", name, pct(c.Present))
-		n++
+		t.line("    ", "        ", "%s: present %s.", name, pct(c.Present))
+	}
+	if n := len(list) - most; n > 0 {
+		t.line("    ", "        ", "and %d more; --full lists them.", n)
 	}
 }
 
@@ -256,17 +283,30 @@ func (t *text) weight(id string, db float64) string {
 	}
 	s := fmt.Sprintf("%s (%s%s), %s", id, f.Name, state, strengthWords(db))
 	if t.o.Numbers {
-		s += fmt.Sprintf(" (%+.1f dB)", db)
+		s += fmt.Sprintf(" (%s dB)", signed(db))
 	}
 	return s
 }
 
+// strengthWords puts a weight into words, with the way it pulls.
 func strengthWords(db float64) string {
 	s := engine.Strength(db)
-	if s == "no" {
+	switch {
+	case s == "no":
 		return "hardly any weight"
+	case db < 0:
+		return s + " support against it"
 	}
-	return s + " support"
+	return s + " support for it"
+}
+
+// signed is a weight with its sign, and no sign where it is nothing.
+func signed(db float64) string {
+	s := fmt.Sprintf("%+.1f", db)
+	if s == "-0.0" || s == "+0.0" {
+		return "0.0"
+	}
+	return s
 }
 
 func (t *text) finding(id string) engine.FindingOut {
@@ -435,7 +475,7 @@ func (t *text) full() {
 		t.line("  ", "  ", "In decibans: alone (added to no other finding), last (taken away from all others), share (the column adds up).")
 		for _, g := range d.Groups {
 			if w, ok := g.Weight[k]; ok && math.Abs(w) >= 0.5 {
-				t.line("  ", "      ", "%s (%s), taken away together: %+.1f, %s", strings.Join(g.Findings, " "), g.What, w, strengthWords(w))
+				t.line("  ", "      ", "%s (%s), taken away together: %s, %s", strings.Join(g.Findings, " "), g.What, signed(w), strengthWords(w))
 			}
 		}
 		list := slices.Clone(d.Findings)
@@ -456,9 +496,10 @@ func (t *text) full() {
 			if f.State == "not_found" {
 				name += ": not found"
 			}
-			t.line("  ", "        ", "%+6.1f %+6.1f %+6.1f  %s %s, %s", w.Alone, w.Last, w.Share, f.ID, name, strengthWords(w.Share))
+			// The numbers stand in columns, so they are no words to be wrapped.
+			t.line(fmt.Sprintf("  %6s %6s %6s  ", signed(w.Alone), signed(w.Last), signed(w.Share)), strings.Repeat(" ", 8), "%s %s, %s", f.ID, name, strengthWords(w.Share))
 		}
-		t.line("  ", "      ", "Sum of shares %+.1f.", sum)
+		t.line("  ", "      ", "Sum of shares %s.", signed(sum))
 	}
 }
 
@@ -474,12 +515,16 @@ func (t *text) notExplained() {
 	if s := t.d.Explanation.Second; s != nil && t.o.Full {
 		var parts []string
 		if len(s.Believe) > 0 {
-			parts = append(parts, "that there was "+and(s.Believe))
+			parts = append(parts, "that this was there: "+and(s.Believe))
 		}
 		if len(s.Drop) > 0 {
-			parts = append(parts, "that there was no "+and(s.Drop))
+			parts = append(parts, "that this was not: "+and(s.Drop))
 		}
-		t.line("  ", "      ", "The next best explanation is %.1f times less probable; one would have to believe %s.", s.Odds, strings.Join(parts, ", and "))
+		less := fmt.Sprintf("%.1f times less probable", s.Odds)
+		if s.Odds < 1.05 {
+			less = "hardly less probable"
+		}
+		t.line("  ", "      ", "The next best explanation is %s; one would have to believe %s.", less, strings.Join(parts, "; and "))
 	}
 }
 
@@ -552,12 +597,21 @@ func (t *text) next() {
 		if l.At != "" {
 			at = ", " + l.At
 		}
-		t.line("  ", "      ", "%s%s (%s): %s %s min, %.2f bit.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), l.Bits)
+		bits := ""
+		if t.o.Numbers {
+			bits = fmt.Sprintf(", tells %.2f bit", l.Bits)
+		}
+		t.line("  ", "      ", "%s%s (%s): %s %s min%s.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
 		if len(l.Off) > 0 {
 			t.line("      ", "      ", "Comes off first: %s.", strings.ReplaceAll(strings.Join(l.Off, ", "), "_", " "))
 		}
 		if len(l.DestroyedBy) > 0 {
-			t.line("      ", "      ", "Before: %s.", strings.ReplaceAll(strings.Join(l.DestroyedBy, ", "), "_", " "))
+			var acts []string
+			for _, a := range l.DestroyedBy {
+				kind, part, _ := strings.Cut(a, " ")
+				acts = append(acts, actWords(kind, strings.ReplaceAll(part, "_", " ")))
+			}
+			t.line("      ", "      ", "Look before you %s.", or(acts))
 		}
 		if l.Caution != "" {
 			t.line("      ", "      ", "Caution: %s", sentence(l.Caution))
