@@ -70,6 +70,21 @@ type ExampleResult struct {
 	Blame     float64
 }
 
+// RunExamples works out examples on all cores and tells them in their order.
+// That an example cannot be worked out is a failure of it.
+func RunExamples(b *rules.Book, list []*rules.Example) []ExampleResult {
+	out := make([]ExampleResult, len(list))
+	_ = each(len(list), func(i int) error { // no job gives an error
+		r, err := RunExample(b, list[i])
+		if err != nil {
+			r = ExampleResult{ID: list[i].ID, Title: list[i].Title, Failures: []string{err.Error()}}
+		}
+		out[i] = r
+		return nil
+	})
+	return out
+}
+
 // RunExample works out an example and holds it against what it says must lead.
 func RunExample(b *rules.Book, e *rules.Example) (ExampleResult, error) {
 	out := ExampleResult{ID: e.ID, Title: e.Title}

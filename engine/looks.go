@@ -14,9 +14,12 @@ import (
 // ranking that takes the causes of a sign as independent.
 const lookCandidates = 30
 
-// worthTelling is the least that a look must tell, in bits over all leading
-// candidates, to be named: a hundredth of a toss of a coin.
-const worthTelling = 0.01
+// A look is kept from worthKeeping on, in bits over all leading candidates, and
+// worth a person's time from WorthTelling on: a hundredth of a toss of a coin.
+const (
+	worthKeeping = 1e-5
+	WorthTelling = 0.01
+)
 
 // next ranks the looks not yet made by what they tell about the leading
 // candidates for each minute of work.
@@ -35,7 +38,7 @@ func (w *work) next() error {
 		return err
 	}
 	for _, l := range looks {
-		if l.Bits >= worthTelling {
+		if l.Bits >= worthKeeping {
 			w.d.Next = append(w.d.Next, l)
 		}
 	}
@@ -49,7 +52,7 @@ func (w *work) next() error {
 	}
 	changes := len(w.d.OverturnedBy.Looks) > 0
 	switch {
-	case len(all) == 0:
+	case !slices.ContainsFunc(all, func(l Look) bool { return l.Bits >= WorthTelling }):
 		w.d.Stop = Stop{false, "No look left that the book knows would tell much more."}
 	case w.d.Verdict.Standing == Determined && !changes:
 		w.d.Stop = Stop{false, "No single look left changes what leads; look on only to answer what lies behind it."}

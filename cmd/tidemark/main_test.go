@@ -150,7 +150,7 @@ func TestDemoCase(t *testing.T) {
 	}
 	n := len(c.Findings)
 	assert.InDelta(t, 35, n, 4)
-	assert.InDelta(t, float64(n)/3, states[evidence.NotFound], 3)
+	assert.InDelta(t, float64(n)/3, states[evidence.NotFound], 4)
 	assert.Equal(t, 2, states[evidence.Unavailable])
 	assert.NotZero(t, made["teardown"])
 	assert.NotZero(t, made["storage"])

@@ -131,8 +131,9 @@ func (g *Ground) settle() error {
 				if g.vars[i].kind == hit {
 					p[i] *= reachChance(g.vars[g.vars[i].edges[0].from].n)
 				}
-			case g.vars[i].item == nil:
-				none := 1.0
+			case g.vars[i].kind == gate:
+				// What is not in the model follows from what leads to it.
+				none := 1 - g.vars[i].leak
 				for _, e := range g.vars[i].edges {
 					none *= 1 - p[e.from]*e.pass
 				}

@@ -593,6 +593,9 @@ func (t *text) next() {
 		if i == most {
 			break
 		}
+		if l.Bits < engine.WorthTelling && !t.o.Full {
+			continue
+		}
 		at := ""
 		if l.At != "" {
 			at = ", " + l.At
