@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -47,7 +48,7 @@ func ExampleCase(e *rules.Example) (*evidence.Case, error) {
 			if f.At != "" {
 				s, err := evidence.ParseSpot(f.At)
 				if err != nil {
-					return fmt.Errorf("%s: example %s: %q: %w", e.Pos, e.ID, f.At, err)
+					return fmt.Errorf("%q: %w", f.At, err)
 				}
 				s.Pos = e.Pos
 				out.At = []evidence.Spot{s}
@@ -165,46 +166,52 @@ var references = []struct {
 // Sane tries a book on the reference engines: the expected number of causes
 // there should be at most 3, the chance of any outcome from 0.3 to 0.9.
 func Sane(b *rules.Book) ([]Sanity, error) {
-	var out []Sanity
-	for _, ref := range references {
-		c := &evidence.Case{Engine: evidence.Engine{Facts: ref.facts}, History: evidence.History{Facts: map[string]any{}}}
-		g := network.New(b, c)
-		s := Sanity{Engine: ref.name, Causes: g.Expected()}
+	out := make([]Sanity, len(references))
+	type job struct {
+		ref int
+		at  int
+		id  string
+	}
+	var jobs []job
+	cases := make([]*evidence.Case, len(references))
+	for i, ref := range references {
+		cases[i] = &evidence.Case{Engine: evidence.Engine{Facts: ref.facts}, History: evidence.History{Facts: map[string]any{}}}
+		g := network.New(b, cases[i])
 		any, each, err := g.OutcomeChances()
 		if err != nil {
 			return nil, err
 		}
-		s.Outcome = any
+		out[i] = Sanity{Engine: ref.name, Causes: g.Expected(), Outcome: any}
 		for _, n := range b.Outcomes() {
-			p, ok := each[n.ID]
-			if !ok {
-				continue
+			if p, ok := each[n.ID]; ok {
+				jobs = append(jobs, job{i, len(out[i].Outcomes), n.ID})
+				out[i].Outcomes = append(out[i].Outcomes, OutcomeChance{ID: n.ID, Chance: p})
 			}
-			h := network.New(b, c)
-			if err := h.Ask(n.ID, nil); err != nil {
-				return nil, err
-			}
-			plain, err := h.Plain()
-			if err != nil {
-				return nil, err
-			}
-			lp, err := plain.LogP(nil)
-			if err != nil {
-				return nil, err
-			}
-			u, err := h.Blame(network.Test{Unlisted: true}, lp)
-			if err != nil {
-				return nil, err
-			}
-			s.Outcomes = append(s.Outcomes, OutcomeChance{n.ID, p, u})
 		}
-		slices.SortFunc(s.Outcomes, func(a, b OutcomeChance) int {
-			if a.Chance != b.Chance {
-				return int(math.Copysign(1, b.Chance-a.Chance))
-			}
-			return 0
-		})
-		out = append(out, s)
+	}
+	// How much of each outcome comes from causes that are not listed.
+	err := each(len(jobs), func(k int) error {
+		j := jobs[k]
+		g := network.New(b, cases[j.ref])
+		if err := g.Ask(j.id, nil); err != nil {
+			return err
+		}
+		plain, err := g.Plain()
+		if err != nil {
+			return err
+		}
+		lp, err := plain.LogP(nil)
+		if err != nil {
+			return err
+		}
+		out[j.ref].Outcomes[j.at].Unlisted, err = g.Blame(network.Test{Unlisted: true}, lp)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for i := range out {
+		slices.SortStableFunc(out[i].Outcomes, func(a, b OutcomeChance) int { return cmp.Compare(b.Chance, a.Chance) })
 	}
 	return out, nil
 }
