@@ -119,13 +119,14 @@ func (w *work) header() error {
 			}
 		}
 	}
-	for _, a := range w.g.Assumed {
-		d.Assumed = append(d.Assumed, Assumed{a.What, a.Because})
-	}
+	// What was done to a finding comes before what is usual for such an engine.
 	for _, x := range w.g.Dropped {
 		if x.As == evidence.Unavailable && w.finding(x.Finding).State == evidence.NotFound {
 			d.Assumed = append(d.Assumed, Assumed{x.Finding + " is taken as unavailable, not as not found", x.Why})
 		}
+	}
+	for _, a := range w.g.Assumed {
+		d.Assumed = append(d.Assumed, Assumed{a.What, a.Because})
 	}
 	if c := w.c.Question; c == "" {
 		d.Assumed = append(d.Assumed, Assumed{"nothing is asked, so nothing is to blame for it; what is there is told", "the case has no question"})
