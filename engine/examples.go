@@ -150,7 +150,7 @@ type Sanity struct {
 type OutcomeChance struct {
 	ID       string
 	Chance   float64
-	Unlisted float64 // blame of unlisted, given the outcome
+	Unlisted float64 // blame of unlisted, given the outcome; -1 if told of an earlier engine
 }
 
 // Reference engines on which a book is tried.
@@ -173,6 +173,7 @@ func Sane(b *rules.Book) ([]Sanity, error) {
 		id  string
 	}
 	var jobs []job
+	done := map[string]bool{}
 	cases := make([]*evidence.Case, len(references))
 	for i, ref := range references {
 		cases[i] = &evidence.Case{Engine: evidence.Engine{Facts: ref.facts}, History: evidence.History{Facts: map[string]any{}}}
@@ -184,12 +185,16 @@ func Sane(b *rules.Book) ([]Sanity, error) {
 		out[i] = Sanity{Engine: ref.name, Causes: g.Expected(), Outcome: any}
 		for _, n := range b.Outcomes() {
 			if p, ok := each[n.ID]; ok {
-				jobs = append(jobs, job{i, len(out[i].Outcomes), n.ID})
-				out[i].Outcomes = append(out[i].Outcomes, OutcomeChance{ID: n.ID, Chance: p})
+				if !done[n.ID] {
+					done[n.ID] = true
+					jobs = append(jobs, job{i, len(out[i].Outcomes), n.ID})
+				}
+				out[i].Outcomes = append(out[i].Outcomes, OutcomeChance{ID: n.ID, Chance: p, Unlisted: -1})
 			}
 		}
 	}
-	// How much of each outcome comes from causes that are not listed.
+	// How much of each outcome comes from causes that are not listed, in the
+	// first of the engines that can have it.
 	err := each(len(jobs), func(k int) error {
 		j := jobs[k]
 		g := network.New(b, cases[j.ref])

@@ -155,16 +155,40 @@ var flagWords = regexp.MustCompile(`--[a-z]+`)
 // book loads the built-in packs and those laid over them. What is only worth a
 // look in them is for rules check to tell, not for every command.
 func (s *shared) book() (*rules.Book, error) {
-	var faults source.Faults
-	layers := [][]rules.Text{rules.Embedded()}
-	for _, dir := range s.rules {
-		layers = append(layers, rules.ReadDir(dir, &faults))
+	var all, faults source.Faults
+	if b := overlaid(s.rules, &all); b != nil {
+		return b, nil
 	}
-	b := rules.Load(&faults, layers...)
-	if b == nil {
-		return nil, &faults
+	for _, f := range all.List() {
+		if !f.Warning {
+			faults.Add(f.Position, f.Hint, "%s", f.Message)
+		}
 	}
-	return b, nil
+	return nil, &faults
+}
+
+// overlaid lays the packs of folders over the built-in book. Where there are
+// any, warnings are of those: nobody can do anything about the built-in ones.
+func overlaid(dirs []string, faults *source.Faults) *rules.Book {
+	built := rules.Embedded()
+	layers, isBuilt := [][]rules.Text{built}, map[string]bool{}
+	for _, t := range built {
+		isBuilt[t.Name] = len(dirs) > 0
+	}
+	var all source.Faults
+	for _, dir := range dirs {
+		layers = append(layers, rules.ReadDir(dir, &all))
+	}
+	b := rules.Load(&all, layers...)
+	for _, f := range all.List() {
+		switch {
+		case !f.Warning:
+			faults.Add(f.Position, f.Hint, "%s", f.Message)
+		case !isBuilt[f.File]:
+			faults.Warn(f.Position, f.Hint, "%s", f.Message)
+		}
+	}
+	return b
 }
 
 // atMost is cobra's argument check with the exit status of a wrong input.

@@ -81,10 +81,10 @@ func readCase(args []string, in io.Reader, book *rules.Book, faults *source.Faul
 	case args[0] == "-":
 		b, err := io.ReadAll(io.LimitReader(in, source.MaxSize+1))
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("standard input cannot be read: %w", err)
 		}
 		if len(b) > source.MaxSize {
-			faults.Add(source.Position{File: "standard input"}, "", "is larger than %d MB", source.MaxSize>>20)
+			faults.Add(source.Position{File: "standard input"}, "is this the right file?", "is larger than %d MB, which no such file needs to be", source.MaxSize>>20)
 			return nil, faults
 		}
 		name, text = "standard input", b

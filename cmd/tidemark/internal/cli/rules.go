@@ -5,9 +5,11 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"tidemark/cmd/tidemark/internal/report"
 	"tidemark/engine"
 	"tidemark/evidence/source"
 	"tidemark/rules"
@@ -85,7 +87,11 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 				}
 				fmt.Fprintln(out)
 				for _, o := range e.Outcomes {
-					fmt.Fprintf(out, "  %-28s in %4.1f of 100; unlisted is to blame for %2.0f %%\n", o.ID, 100*o.Chance, 100*o.Unlisted)
+					fmt.Fprintf(out, "  %-28s in %4.1f of 100", o.ID, 100*o.Chance)
+					if o.Unlisted >= 0 {
+						fmt.Fprintf(out, "; unlisted is to blame for %2.0f %%", 100*o.Unlisted)
+					}
+					fmt.Fprintln(out)
 				}
 			}
 			printSize(out, book)
@@ -112,28 +118,25 @@ func count(n int, of string) string {
 // loadFor loads the book that check and test are about: the built-in one, or
 // DIR laid over it, or DIR alone where it is a whole book.
 func loadFor(s *shared, args []string, faults *source.Faults) *rules.Book {
-	layers := [][]rules.Text{rules.Embedded()}
-	for _, dir := range s.rules {
-		layers = append(layers, rules.ReadDir(dir, faults))
-	}
+	dirs := append(slices.Clone(s.rules), args...)
 	if len(args) == 1 {
-		texts := rules.ReadDir(args[0], faults)
-		if rules.Whole(texts) {
-			layers = [][]rules.Text{texts}
-		} else {
-			layers = append(layers, texts)
+		var own source.Faults
+		if texts := rules.ReadDir(args[0], &own); rules.Whole(texts) {
+			for _, f := range own.List() {
+				faults.Add(f.Position, f.Hint, "%s", f.Message)
+			}
+			return rules.Load(faults, texts)
 		}
 	}
-	return rules.Load(faults, layers...)
+	return overlaid(dirs, faults)
 }
 
 func newRulesTest(s *shared) *cobra.Command {
 	return &cobra.Command{
 		Use:   "test [DIR]",
 		Short: "Run the examples that the packs carry",
-		Long: `Test works out every example of the built-in packs, or of those in DIR laid over
-them, and holds it against what the
-example says must lead and must not.
+		Long: `Test works out every example of the built-in packs, or of those in DIR laid
+over them, and holds it against what the example says must lead and must not.
 
 Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 		Args: atMost(1, "one folder"),
@@ -153,13 +156,15 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 			out, failed := cmd.OutOrStdout(), 0
 			for i, r := range engine.RunExamples(book, examples) {
 				if len(r.Failures) == 0 {
-					fmt.Fprintf(out, "ok    %s: %s (%s, %.0f %%)\n", r.ID, r.Title, r.Leader, 100*r.Blame)
+					fmt.Fprintf(out, "ok    %s: %s (%s, %s)\n", r.ID, r.Title, r.Leader, report.Percent(r.Blame))
 					continue
 				}
 				failed++
 				fmt.Fprintf(out, "FAIL  %s: %s\n", r.ID, r.Title)
 				for _, f := range r.Failures {
-					fmt.Fprintf(out, "      %s: %s\n", examples[i].Pos, f)
+					// Some tell their place themselves.
+					pos := examples[i].Pos.String() + ": "
+					fmt.Fprintf(out, "      %s%s\n", pos, strings.TrimPrefix(f, pos))
 				}
 			}
 			fmt.Fprintf(out, "%d passed, %d failed\n", len(examples)-failed, failed)

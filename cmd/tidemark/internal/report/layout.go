@@ -87,9 +87,9 @@ func (p *page) head(format string, args ...any) {
 	p.line("", "  ", "%s", strings.ToUpper(fmt.Sprintf(format, args...)))
 }
 
-// pct is a probability as a person reads it: never 0 or 100, which would be
+// Percent is a probability as a person reads it: never 0 or 100, which would be
 // more than is known.
-func pct(x float64) string {
+func Percent(x float64) string {
 	switch {
 	case x > 0.995:
 		return ">99 %"

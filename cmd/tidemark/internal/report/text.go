@@ -66,15 +66,15 @@ func (t *text) verdict() {
 	if len(v.Behind) > 0 {
 		var list []string
 		for _, b := range v.Behind {
-			list = append(list, b.Name+" "+pct(b.Blame))
+			list = append(list, b.Name+" "+Percent(b.Blame))
 		}
 		t.line("  ", "  ", "By what it came about, each weighed alone (these do not add up to 100): %s.", strings.Join(list, ", "))
 	}
 	if b := v.BetterQuestion; b != nil {
-		s := fmt.Sprintf("A better question: why did this come about: %s (acted, %s)?", b.Name, pct(b.Acted))
+		s := fmt.Sprintf("A better question: why did this come about: %s (acted, %s)?", b.Name, Percent(b.Acted))
 		var list []string
 		for _, l := range b.Leads {
-			list = append(list, l.Name+" "+pct(l.Blame))
+			list = append(list, l.Name+" "+Percent(l.Blame))
 		}
 		if len(list) > 0 {
 			s += " There it is: " + strings.Join(list, ", ") + "."
@@ -100,7 +100,7 @@ func (t *text) chain() {
 		if l.Kind == "outcome" {
 			tail = "asked about"
 		} else {
-			tail = "acted, " + pct(l.Probability)
+			tail = "acted, " + Percent(l.Probability)
 		}
 		if len(l.Findings) > 0 {
 			tail += "; shown by " + t.short(l.Findings)
@@ -162,16 +162,16 @@ func (t *text) others() {
 			t.line("  ", "  ", "and %d more; --full lists them.", len(list)-most)
 			break
 		}
-		s := fmt.Sprintf("%s: to blame %s, acted %s, present %s", c.Name, pct(c.Blame), pct(c.Acted), pct(c.Present))
+		s := fmt.Sprintf("%s: to blame %s, acted %s, present %s", c.Name, Percent(c.Blame), Percent(c.Acted), Percent(c.Present))
 		if c.Kind == "unlisted" {
-			s = fmt.Sprintf("%s: to blame %s", c.Name, pct(c.Blame))
+			s = fmt.Sprintf("%s: to blame %s", c.Name, Percent(c.Blame))
 			var at []string
 			for _, x := range c.Sits {
 				n := x.Name
 				if x.At != "" {
 					n += ", " + x.At
 				}
-				at = append(at, n+" "+pct(x.Blame))
+				at = append(at, n+" "+Percent(x.Blame))
 			}
 			if len(at) > 0 {
 				s += "; it would have come in at: " + strings.Join(at[:min(3, len(at))], ", ")
@@ -183,7 +183,7 @@ func (t *text) others() {
 	}
 	for _, s := range d.Together {
 		if t.o.Full {
-			t.line("  ", "      ", "Together: %s: to blame %s (%s).", and(s.Names), pct(s.Blame), howWords(s.How))
+			t.line("  ", "      ", "Together: %s: to blame %s (%s).", and(s.Names), Percent(s.Blame), howWords(s.How))
 		}
 	}
 }
@@ -241,7 +241,7 @@ func (t *text) there(what string, all []engine.Candidate) {
 		if c.At != "" {
 			name += ", " + c.At
 		}
-		t.line("    ", "        ", "%s: present %s.", name, pct(c.Present))
+		t.line("    ", "        ", "%s: present %s.", name, Percent(c.Present))
 	}
 	if n := len(list) - most; n > 0 {
 		t.line("    ", "        ", "and %d more; --full lists them.", n)
@@ -330,7 +330,7 @@ func (t *text) bystanders() {
 			continue
 		}
 		if c.At == "any" || c.At != "" && !familyOf(slices.Concat(d.Causes, d.Steps), c.ID) || c.At == "" {
-			list = append(list, fmt.Sprintf("%s (present %s, to blame %s)", c.Name, pct(c.Present), pct(c.Blame)))
+			list = append(list, fmt.Sprintf("%s (present %s, to blame %s)", c.Name, Percent(c.Present), Percent(c.Blame)))
 		}
 	}
 	if len(list) == 0 {
@@ -542,7 +542,7 @@ func (t *text) assumed() {
 		t.line("  ", "      ", "%s: %s.", upperFirst(a.What), a.Because)
 	}
 	for _, c := range d.Conditions {
-		t.line("  ", "      ", "Given: %s (%s).", c.Name, pct(c.Present))
+		t.line("  ", "      ", "Given: %s (%s).", c.Name, Percent(c.Present))
 	}
 }
 
@@ -561,16 +561,16 @@ func (t *text) overturned() {
 			break
 		}
 		if r.HoldsAbove != nil {
-			t.line("  ", "      ", "It holds as long as %s more often than in %.0f of 100 (now %.0f); else %s leads.", ruleWords(r.Rule), 100**r.HoldsAbove, 100*r.Now, t.candidateName(r.ThenLeads))
+			t.line("  ", "      ", "It holds as long as %s more often than in %.2g of 100 (now %.0f); else %s leads.", ruleWords(r.Rule), 100**r.HoldsAbove, 100*r.Now, t.candidateName(r.ThenLeads))
 		} else if r.HoldsBelow != nil {
-			t.line("  ", "      ", "It holds as long as %s less often than in %.0f of 100 (now %.0f); else %s leads.", ruleWords(r.Rule), 100**r.HoldsBelow, 100*r.Now, t.candidateName(r.ThenLeads))
+			t.line("  ", "      ", "It holds as long as %s less often than in %.2g of 100 (now %.0f); else %s leads.", ruleWords(r.Rule), 100**r.HoldsBelow, 100*r.Now, t.candidateName(r.ThenLeads))
 		}
 	}
 	for i, l := range o.Looks {
 		if i == 3 && !t.o.Full {
 			break
 		}
-		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s leads.", l.Sign, l.Result, pct(l.Probability), t.candidateName(l.ThenLeads))
+		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s leads.", l.Sign, l.Result, Percent(l.Probability), t.candidateName(l.ThenLeads))
 	}
 }
 

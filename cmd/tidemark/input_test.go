@@ -1,0 +1,162 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// Files that no script can hold: huge, and no UTF-8. Each is refused with its
+// name and place, exit status 2, and nothing on standard output.
+func TestFilesRefused(t *testing.T) {
+	dir := t.TempDir()
+	huge, latin, binary := filepath.Join(dir, "huge.toml"), filepath.Join(dir, "latin.toml"), filepath.Join(dir, "binary.toml")
+	require.NoError(t, os.WriteFile(huge, []byte("[case]\n"), 0o644))
+	require.NoError(t, os.Truncate(huge, 200<<20)) // holes: it takes no room on the disk
+	require.NoError(t, os.WriteFile(latin, []byte("[case]\ntitle = \"Lindv\xedk\"\n"), 0o644))
+	require.NoError(t, os.WriteFile(binary, []byte("\x7fELF\x02\x01\x01\x00\xff\xfe"), 0o644))
+	for path, want := range map[string]string{
+		huge:   huge + ": is larger than 8 MB, which no such file needs to be (is this the right file?)\n",
+		latin:  latin + ":2:15: is not UTF-8 text (save it as UTF-8)\n",
+		binary: binary + ":1:9: is not UTF-8 text (save it as UTF-8)\n",
+	} {
+		for _, format := range []string{"text", "json"} {
+			var out, errs bytes.Buffer
+			status := run(t.Context(), []string{"diagnose", "--format", format, path}, strings.NewReader(""), &out, &errs)
+			assert.Equal(t, 2, status, path)
+			assert.Empty(t, out.String())
+			assert.Equal(t, want, errs.String())
+		}
+	}
+}
+
+// endless is a standard input that never ends.
+type endless struct{ read int }
+
+func (e *endless) Read(b []byte) (int, error) {
+	for i := range b {
+		b[i] = '#'
+	}
+	e.read += len(b)
+	return len(b), nil
+}
+
+// A standard input that does not end is given up at the limit.
+func TestEndlessInput(t *testing.T) {
+	in := &endless{}
+	var out, errs bytes.Buffer
+	assert.Equal(t, 2, run(t.Context(), []string{"diagnose", "-"}, in, &out, &errs))
+	assert.Empty(t, out.String())
+	assert.Equal(t, "standard input: is larger than 8 MB, which no such file needs to be (is this the right file?)\n", errs.String())
+	assert.Less(t, in.read, 20<<20)
+}
+
+// A standard input that breaks off is the program's failure, not the case's.
+func TestBrokenInput(t *testing.T) {
+	r, w := io.Pipe()
+	require.NoError(t, w.CloseWithError(io.ErrUnexpectedEOF))
+	var out, errs bytes.Buffer
+	assert.Equal(t, 1, run(t.Context(), []string{"diagnose", "-"}, r, &out, &errs))
+	assert.Empty(t, out.String())
+	assert.Equal(t, "tidemark: standard input cannot be read: unexpected EOF\n", errs.String())
+}
+
+// Control-C ends the program, whatever it is at.
+func TestInterrupt(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("no interrupts between processes there")
+	}
+	self, err := os.Executable()
+	require.NoError(t, err)
+	cmd := exec.Command(self)
+	cmd.Args = []string{"tidemark", "diagnose", "-"}
+	in, err := cmd.StdinPipe() // never written to, never closed
+	require.NoError(t, err)
+	defer in.Close()
+	require.NoError(t, cmd.Start())
+	time.Sleep(500 * time.Millisecond) // past its start, where nothing could go wrong yet
+	require.NoError(t, cmd.Process.Signal(os.Interrupt))
+	done := make(chan error, 1)
+	go func() { done <- cmd.Wait() }()
+	select {
+	case err := <-done:
+		assert.Error(t, err, "an interrupted run is no success")
+	case <-time.After(10 * time.Second):
+		assert.NoError(t, cmd.Process.Kill())
+		<-done
+		t.Error("it went on after the interrupt")
+	}
+}
+
+// mathWords must not reach a mechanic.
+var mathWords = regexp.MustCompile(`(?i)\b(priors?|posteriors?|leaks? prob\w*|noisy|nodes?|likelihood|bayes\w*|entropy|bits?|factors?|variables?|nan|inf)\b`)
+
+// The example's whole text, and that it fits into any terminal: no line is
+// longer than the terminal unless one word alone is, no line ends in a space,
+// there are no codes for colours, and no width changes what is said.
+func TestDemoText(t *testing.T) {
+	golden := filepath.Join("testdata", "demo.golden")
+	said := ""
+	for _, columns := range []string{"80", "40", "60", "100", "7", "400"} {
+		t.Setenv("COLUMNS", columns)
+		out, errs, status := runIn("", "diagnose")
+		require.Equal(t, 0, status, errs)
+		assert.Empty(t, errs)
+		if columns == "80" {
+			if *update {
+				require.NoError(t, os.WriteFile(golden, []byte(out), 0o644))
+			}
+			want, err := os.ReadFile(golden)
+			require.NoError(t, err)
+			assert.Equal(t, string(want), out)
+			said = strings.Join(strings.Fields(out), " ")
+		}
+		assert.Equal(t, said, strings.Join(strings.Fields(out), " "), "at %s columns", columns)
+		fits(t, out, map[string]int{"80": 80, "40": 40, "60": 60, "100": 100, "7": 40, "400": 100}[columns])
+		assert.NotRegexp(t, mathWords, out)
+	}
+}
+
+// Everything that was worked out, and the cards and lists, fit as well.
+func TestNarrow(t *testing.T) {
+	t.Setenv("COLUMNS", "40")
+	for _, args := range [][]string{
+		{"diagnose", "--full", "--numbers"}, {"signs"}, {"causes", "--steps"},
+		{"signs", "oil_pickup.screen_clogged"}, {"causes", "sealant_excess"}, {"causes", "crankshaft_seized"},
+	} {
+		out, errs, status := runIn("", args...)
+		require.Equal(t, 0, status, errs)
+		assert.NotEmpty(t, out)
+		fits(t, out, 40)
+	}
+}
+
+func fits(t *testing.T, out string, width int) {
+	t.Helper()
+	require.True(t, utf8.ValidString(out))
+	assert.NotContains(t, out, "\x1b", "a code for colour or movement")
+	assert.NotContains(t, out, "\t")
+	assert.NotContains(t, out, "%!", "a broken format")
+	assert.True(t, strings.HasSuffix(out, "\n"))
+	longest := 0
+	for _, line := range strings.Split(strings.TrimSuffix(out, "\n"), "\n") {
+		n := utf8.RuneCountInString(line)
+		longest = max(longest, n)
+		assert.Equal(t, strings.TrimRight(line, " "), line, "a space at the end")
+		if n > width {
+			assert.Len(t, strings.Fields(line), 1, "%d characters, and could be broken: %q", n, line)
+		}
+	}
+	assert.Greater(t, longest, width*3/4, "the width is not used")
+}
