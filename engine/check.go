@@ -29,12 +29,15 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	}
 	for _, f := range c.All() {
 		if f.Sign == "other" {
-			if b.Part(f.Part) == nil {
+			if f.Part != "" && b.Part(f.Part) == nil {
 				faults.Add(f.Pos, source.Suggest(f.Part, parts), "there is no part %q", f.Part)
 			}
 			continue
 		}
 		s := b.Sign(f.Sign)
+		if f.Sign == "" {
+			continue // told already: the case has a fault of form
+		}
 		if s == nil {
 			hint := source.Suggest(f.Sign, signs)
 			if hint == "" {
@@ -47,7 +50,7 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	}
 	part := func(id string, pos source.Position) *rules.Part {
 		p := b.Part(id)
-		if p == nil {
+		if p == nil && id != "" {
 			faults.Add(pos, source.Suggest(id, parts), "there is no part %q", id)
 		}
 		return p

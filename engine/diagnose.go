@@ -20,6 +20,13 @@ type Options struct {
 	Looks int
 }
 
+// QuestionError is that what the case asks about cannot be asked of its engine.
+type QuestionError struct{ Err error }
+
+func (e *QuestionError) Error() string { return e.Err.Error() }
+
+func (e *QuestionError) Unwrap() error { return e.Err }
+
 // explainBudget bounds the search for the most probable explanation, in propagations.
 const explainBudget = 150
 
@@ -33,7 +40,7 @@ func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, erro
 	g.Observe(c)
 	if c.Question != "" {
 		if err := g.Ask(c.Question, c.At); err != nil {
-			return nil, err
+			return nil, &QuestionError{err}
 		}
 	}
 	w := &work{book: book, c: c, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}

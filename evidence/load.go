@@ -24,8 +24,11 @@ func Load(path string, faults *source.Faults) (c *Case, ok bool) {
 	return Parse(path, text, faults)
 }
 
-// Parse reads the text of a case file, named for its faults.
-func Parse(name string, text []byte, faults *source.Faults) (c *Case, ok bool) {
+// Parse reads the text of a case file, named for its faults. Checks are run over
+// what could be read even where the file has faults of form, so that these and
+// what a check finds are told in one run; the case that a check sees then is not
+// whole, and none is returned.
+func Parse(name string, text []byte, faults *source.Faults, checks ...func(*Case, *source.Faults)) (c *Case, ok bool) {
 	// A bag of its own: the caller's may hold the very same faults already,
 	// and would then not grow.
 	var own source.Faults
@@ -47,6 +50,9 @@ func Parse(name string, text []byte, faults *source.Faults) (c *Case, ok bool) {
 	l.references()
 	l.circles()
 	l.opposites()
+	for _, check := range checks {
+		check(l.c, &own)
+	}
 	if own.Errors() > 0 {
 		return nil, false
 	}

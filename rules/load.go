@@ -317,7 +317,7 @@ func (l *loader) cond(t *source.Table, key string) *Cond {
 	if err != nil {
 		pos := t.ValuePos(key, -1)
 		if err.at >= 0 {
-			pos.Column += 1 + err.at
+			pos.Column += err.at // the place is that of the first letter inside the quotes
 		}
 		l.faults.Add(pos, err.hint, "the condition does not fit: %s", err.message)
 		return nil

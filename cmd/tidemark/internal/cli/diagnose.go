@@ -2,6 +2,7 @@ package cli
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -12,7 +13,6 @@ import (
 	"tidemark/engine"
 	"tidemark/evidence"
 	"tidemark/evidence/source"
-	"tidemark/rules"
 )
 
 func newDiagnose(s *shared) *cobra.Command {
@@ -32,16 +32,26 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			if err := checkFormat(format); err != nil {
 				return err
 			}
+			var faults source.Faults
+			name, text, err := readCase(args, cmd.InOrStdin(), &faults)
+			if err != nil {
+				return err
+			}
 			book, err := s.book()
 			if err != nil {
 				return err
 			}
-			var faults source.Faults
-			c, err := readCase(args, cmd.InOrStdin(), book, &faults)
-			if err != nil {
-				return err
+			// Held against the book in the same run: all faults are told at once.
+			c, ok := evidence.Parse(name, text, &faults, func(c *evidence.Case, faults *source.Faults) { engine.Check(book, c, faults) })
+			if !ok {
+				return &faults
 			}
 			d, err := engine.Diagnose(book, c, engine.Options{Version: s.env.Version})
+			var asked *engine.QuestionError
+			if errors.As(err, &asked) {
+				faults.Add(c.QuestionPos, "", "%v", asked.Err)
+				return &faults
+			}
 			if findings, clash := engine.IsClash(err); clash {
 				return clashing(c, findings)
 			}
@@ -71,38 +81,29 @@ func clashing(c *evidence.Case, findings []string) error {
 	return inputError{fmt.Errorf("%s: by the book, these cannot all be true: %s. Look at each again: which was mistaken, or made after?", c.File, strings.Join(findings, ", "))}
 }
 
-// readCase loads the case named by the arguments, standard input for "-", or
-// the built-in example, and holds it against the book.
-func readCase(args []string, in io.Reader, book *rules.Book, faults *source.Faults) (*evidence.Case, error) {
-	name, text, ok := "", []byte(nil), true
+// readCase reads the text of the case named by the arguments, of standard input
+// for "-", or of the built-in example, and what it is called in faults.
+func readCase(args []string, in io.Reader, faults *source.Faults) (name string, text []byte, err error) {
 	switch {
 	case len(args) == 0:
-		name, text = demoName, demo
+		return demoName, demo, nil
 	case args[0] == "-":
-		b, err := io.ReadAll(io.LimitReader(in, source.MaxSize+1))
+		name = "standard input"
+		text, err = io.ReadAll(io.LimitReader(in, source.MaxSize+1))
 		if err != nil {
-			return nil, fmt.Errorf("standard input cannot be read: %w", err)
+			return name, nil, fmt.Errorf("standard input cannot be read: %w", err)
 		}
-		if len(b) > source.MaxSize {
-			faults.Add(source.Position{File: "standard input"}, "is this the right file?", "is larger than %d MB, which no such file needs to be", source.MaxSize>>20)
-			return nil, faults
+		if len(text) > source.MaxSize {
+			faults.Add(source.Position{File: name}, "is this the right file?", "is larger than %d MB, which no such file needs to be", source.MaxSize>>20)
+			return name, nil, faults
 		}
-		name, text = "standard input", b
-	default:
-		name = args[0]
-		text, ok = source.ReadFile(name, faults)
+		return name, text, nil
 	}
+	text, ok := source.ReadFile(args[0], faults)
 	if !ok {
-		return nil, faults
+		return args[0], nil, faults
 	}
-	c, ok := evidence.Parse(name, text, faults)
-	if !ok {
-		return nil, faults
-	}
-	if !engine.Check(book, c, faults) {
-		return nil, faults
-	}
-	return c, nil
+	return args[0], text, nil
 }
 
 func writeJSON(w io.Writer, v any) error {
