@@ -54,14 +54,12 @@ func (w *work) verdict() error {
 		v.Standing = Probable
 		v.Why = "the findings fight each other, so it is not called determined"
 	}
-	for _, h := range w.lead {
-		c := h.Candidate
-		if h.family != nil {
-			if at := w.present(h.family); at != "" {
-				c.Name += ", " + at
-			}
-		}
-		v.Names = append(v.Names, c)
+	for i, h := range w.lead {
+		w.lead[i] = w.face(h, threshold(v.Standing))
+		v.Names = append(v.Names, w.spelled(w.lead[i]))
+	}
+	if len(w.lead) == 1 && v.Together == Alone {
+		v.Blame = w.lead[0].Blame
 	}
 	w.behind()
 	if len(w.lead) > 0 {
@@ -78,45 +76,117 @@ func (w *work) verdict() error {
 		return err
 	}
 	v.Words = w.sentence()
+	return w.moves()
+}
+
+// checked is how many candidates' blame is tried with less left out, where rules
+// were left out.
+const checked = 5
+
+// moves widens the error of the result to how far the blame of the verdict and of
+// the candidates next to it still moves.
+func (w *work) moves() error {
+	if w.d.Method.Exact {
+		return nil
+	}
+	try := slices.Clone(w.lead)
+	for _, h := range w.all {
+		if len(try) < checked && h.Blame >= 0.05 && !slices.Contains(try, h) {
+			try = append(try, h)
+		}
+	}
+	moved := make([]float64, len(try)+1)
+	if err := each(len(moved), func(i int) (err error) {
+		if i < len(try) {
+			moved[i], err = w.g.BlameMoves(try[i].test(), try[i].Blame)
+		} else if len(w.lead) > 1 {
+			var items []*network.Item
+			for _, h := range w.lead {
+				items = append(items, h.items...)
+			}
+			moved[i], err = w.g.BlameMoves(network.Test{Items: items}, w.d.Verdict.Blame)
+		}
+		return err
+	}); err != nil {
+		return err
+	}
+	w.d.Method.ErrorBound = max(w.d.Method.ErrorBound, slices.Max(moved))
 	return nil
 }
 
-// present tells at which positions of a family it most probably is.
-func (w *work) present(f *network.Family) string {
+// threshold is the blame that a standing asks for.
+func threshold(s Standing) float64 {
+	switch s {
+	case Determined:
+		return DeterminedAt
+	case Probable:
+		return ProbableAt
+	}
+	return 0
+}
+
+// face is who stands for a family: the one position that carries nearly all of
+// its blame, if that passes as well; else the family itself.
+func (w *work) face(h *held, at float64) *held {
+	if one := w.mainly(h); one != nil && one.Blame >= at {
+		return one
+	}
+	return h
+}
+
+// mainly is the one position that carries nearly all of a family's blame, or nil.
+func (w *work) mainly(h *held) *held {
+	if h.family == nil {
+		return nil
+	}
+	for _, o := range w.all { // by blame
+		if o.ID == h.ID && o.family == nil {
+			if o.Blame > 0 && o.Blame >= SingleOfFamily*h.Blame {
+				return o
+			}
+			return nil
+		}
+	}
+	return nil
+}
+
+// spelled is a candidate with the positions of a family in its name.
+func (w *work) spelled(h *held) Candidate {
+	c := h.Candidate
+	if h.family == nil {
+		return c
+	}
+	if one := w.mainly(h); one != nil {
+		c.Name += fmt.Sprintf(", most probably %s (%s)", one.At, percent(one.Blame))
+	} else if at := w.sureOf(h.family); at != "" {
+		c.Name += ", " + at
+	}
+	return c
+}
+
+// sureOf tells at which positions of a family it surely is: where something was
+// seen of it, or hardly a doubt is left.
+func (w *work) sureOf(f *network.Family) string {
 	var at []*network.Item
 	for _, it := range f.Items {
-		if w.post.Item(it) >= 0.5 {
+		p := w.post.Item(it)
+		if p >= 0.9 || p >= 0.5 && len(w.shownBy([]*network.Item{it})) > 0 {
 			at = append(at, it)
 		}
 	}
 	return positions(at)
 }
 
-// named lists the candidates that may be named: no mere renaming of the
-// outcome, of a family and its positions only the one that stands for it, and
-// nothing made after.
+// named lists the candidates that may be named: no mere renaming of the outcome,
+// nothing made after, and of a family and its positions the family: whether it
+// passes must not hang on which of them it was.
 func (w *work) named() []*held {
-	family := map[string]*held{}
-	for _, h := range w.all {
-		if h.family != nil {
-			family[h.ID] = h
-		}
-	}
 	var out []*held
 	for _, h := range w.all {
 		if h.rename || h.unlisted || h.depth < 1 || h.Category == rules.Artefact {
 			continue
 		}
-		f := family[h.ID]
-		switch {
-		case f == nil:
-		case h.family != nil:
-			if slices.ContainsFunc(w.all, func(o *held) bool {
-				return o.ID == h.ID && o.family == nil && o.Blame >= SingleOfFamily*f.Blame && o.Blame > 0
-			}) {
-				continue
-			}
-		case h.Blame < SingleOfFamily*f.Blame:
+		if h.family == nil && w.g.FamilyOf(h.items[0].Node) != nil {
 			continue
 		}
 		out = append(out, h)
@@ -199,15 +269,38 @@ const (
 	setOf    = 8
 )
 
-// sets tests pairs, and triples where no pair passes, among the candidates of
-// which more than one would have done.
-func (w *work) sets() ([]heldSet, error) {
-	var pool []*held
+// pool picks the candidates that may make sets. Of things that lie on one chain
+// the one farthest from the outcome stands for the others, unless a nearer one
+// acted more surely; else the links of a single chain would fill it.
+func (w *work) pool() []*held {
+	var able []*held
 	for _, h := range w.named() {
-		if h.Acted >= setActed && h.Acted-h.Blame >= setGap && len(pool) < setOf {
+		if h.Acted >= setActed && h.Acted-h.Blame >= setGap {
+			able = append(able, h)
+		}
+	}
+	slices.SortStableFunc(able, func(a, b *held) int {
+		return cmp.Or(cmp.Compare(b.Acted, a.Acted), cmp.Compare(b.depth, a.depth), strings.Compare(a.key(), b.key()))
+	})
+	var pool []*held
+	for _, h := range able {
+		if len(pool) == setOf {
+			break
+		}
+		stands := slices.ContainsFunc(able, func(o *held) bool {
+			return o != h && o.depth > h.depth && o.Acted >= h.Acted-0.1 && w.runsTo(o, h)
+		})
+		if !stands {
 			pool = append(pool, h)
 		}
 	}
+	return pool
+}
+
+// sets tests pairs, and triples where no pair passes, among the candidates of
+// which more than one would have done.
+func (w *work) sets() ([]heldSet, error) {
+	pool := w.pool()
 	var out []heldSet
 	try := func(members ...*held) error {
 		for i, a := range members {
@@ -427,13 +520,15 @@ func (w *work) leading() *held {
 			best = h
 		}
 	}
-	if best != nil {
-		return best
-	}
-	for _, h := range w.named() {
-		if best == nil || h.Blame > best.Blame {
-			best = h
+	if best == nil {
+		for _, h := range w.named() {
+			if best == nil || h.Blame > best.Blame {
+				best = h
+			}
 		}
+	}
+	if best != nil {
+		best = w.face(best, 0)
 	}
 	return best
 }

@@ -146,12 +146,14 @@ type Need struct {
 // Reach says how a rule from one thing acts on many positions.
 type Reach string
 
-// Each position by its own chance; all or none; or the first that lets go,
-// and some or all of the others before the engine stops.
+// Each position by its own chance; all or none; the first that lets go, and some
+// or all of the others before the engine stops; or exactly one, as a thing that
+// falls in: all rules of one source that reach one reach the same one.
 const (
 	ReachEach  Reach = "each"
 	ReachAll   Reach = "all"
 	ReachFirst Reach = "first"
+	ReachOne   Reach = "one"
 )
 
 // Rule says that From produces To or shows Sign.

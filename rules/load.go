@@ -570,7 +570,7 @@ func (l *loader) rule(n *Node, t *source.Table, is bool) *Rule {
 	r.When = l.cond(t, "when")
 	r.Where = t.String("where")
 	r.Relation = t.OneOf("to", "adjacent", "same bank", "every")
-	r.Reach = Reach(t.OneOf("reach", "each", "all", "first"))
+	r.Reach = Reach(t.OneOf("reach", "each", "all", "first", "one"))
 	t.Done()
 	return r
 }

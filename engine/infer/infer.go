@@ -2,6 +2,7 @@ package infer
 
 import (
 	"fmt"
+	"math"
 	"strings"
 )
 
@@ -174,6 +175,37 @@ func (m *Model) Estimate(ev Evidence, query ...Var) Cost {
 	w.arrange()
 	return w.plan.cost()
 }
+
+// Within tells whether a query can be answered with no more than 2^log2 numbers in
+// all its tables. It gives up at once on what is far beyond that, where Estimate
+// would go on counting. Evidence that does not fit the model, or is impossible,
+// costs nothing.
+func (m *Model) Within(log2 float64, ev Evidence, query ...Var) bool {
+	if m.checkEvidence(ev) != nil || m.checkVars(query) != nil {
+		return true
+	}
+	w := m.work()
+	defer m.release(w)
+	if !w.reduce(ev, query, m.limits, ranked) {
+		return true
+	}
+	room := math.Exp2(log2)
+	if !w.within(room * farBeyond) {
+		return false
+	}
+	p := &w.plan
+	if p.total > room {
+		p.improve(w.card, byFill, 0)
+	}
+	if p.total > room && p.total > desperate && p.total < 4*room {
+		p.tryMany(w.card)
+	}
+	return p.total <= room
+}
+
+// farBeyond is how many times as large as a limit the first simple order may come
+// out for a better one to be worth looking for.
+const farBeyond = 64
 
 // precise is how far rounding may move a result before it is computed again with
 // less cancellation, and hopeless from where a result is worth nothing.

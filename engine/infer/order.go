@@ -59,12 +59,17 @@ func (w *work) arrange() {
 		p.improve(w.card, byFill, 0)
 	}
 	if p.total > desperate && p.total < maxTotal*maxTotal {
-		for seed := range uint64(attempts) {
-			p.improve(w.card, byFill, seed+1)
-			p.improve(w.card, byWeight, seed+1)
-		}
+		p.tryMany(w.card)
 	}
 	p.settle()
+}
+
+// tryMany tries shuffled orders.
+func (p *plan) tryMany(card []int32) {
+	for seed := range uint64(attempts) {
+		p.improve(card, byFill, seed+1)
+		p.improve(card, byWeight, seed+1)
+	}
 }
 
 // within tells whether a simple order stays within a total size.

@@ -99,11 +99,19 @@ type Ground struct {
 	stand []float64
 	// thin holds, by variable and edge, the rules that are left out because
 	// hardly anything comes of them; nil until settled.
-	thin    map[[2]int]bool
-	moved   float64 // most that a probability moved when less was left out
-	forced  []int   // variables wanted in the plain model, where more than what bears on the case is
-	asked   *rules.Node
-	askedAt []*Item
+	thin map[[2]int]bool
+	// What goes with a choice of rules to leave out (see settle): choices that
+	// leave out more, for larger models, and one that leaves out less, as a check;
+	// how likely the findings are under that; the most that a probability moved
+	// then; and how likely things are that are not in the model any more.
+	coarse   []*Ground
+	wide     *Ground
+	wideLogP float64
+	moved    float64
+	beside   []float64
+	forced   []int // variables wanted in the plain model, where more than what bears on the case is
+	asked    *rules.Node
+	askedAt  []*Item
 }
 
 // Assumption is something that the case does not say and that was taken.
@@ -247,6 +255,7 @@ func spread(p float64, n int) float64 {
 type sharedRule struct {
 	v     int // variable
 	first bool
+	one   int // letter that says which position, for a rule that reaches one; else -1
 }
 
 // shared makes those common variables for all rules into n of reach all or
@@ -270,9 +279,28 @@ func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]share
 func (g *Ground) sharedRule(r *rules.Rule, src *Item, to evidence.Kind) sharedRule {
 	e := []edge{{from: src.v, pass: r.HowOften, rule: r}}
 	if r.Reach == rules.ReachFirst {
-		return sharedRule{g.add(variable{name: r.ID + " reached " + src.At, kind: reach, n: g.count(to), edges: e}), true}
+		return sharedRule{g.add(variable{name: r.ID + " reached " + src.At, kind: reach, n: g.count(to), edges: e}), true, -1}
 	}
-	return sharedRule{g.add(variable{name: r.ID + " works " + src.At, kind: gate, edges: e}), false}
+	s := sharedRule{g.add(variable{name: r.ID + " works " + src.At, kind: gate, edges: e}), false, -1}
+	if r.Reach == rules.ReachOne {
+		s.one = g.letter("which one of "+src.ID(), to)
+	}
+	return s
+}
+
+// letter is a variable that says which position of a kind something is at: the
+// same one for all that ask by this name. Cylinders and rods go together.
+func (g *Ground) letter(name string, k evidence.Kind) int {
+	key := string(k) + " " + name
+	if upright(k) {
+		key = "cylinder " + name
+	}
+	l, ok := g.letters[key]
+	if !ok {
+		l = g.add(variable{name: key, kind: letter, n: g.count(k)})
+		g.letters[key] = l
+	}
+	return l
 }
 
 // signRule is a rule to a sign, from one source.
@@ -284,6 +312,10 @@ type signRule struct {
 // through is the edge by which a shared rule arrives at a position. How far a
 // "first" rule got is one variable; each position is taken by chance given that.
 func (g *Ground) through(r *rules.Rule, s sharedRule, i int) edge {
+	if s.one >= 0 {
+		h := g.add(variable{name: fmt.Sprintf("%s took %d", r.ID, i), kind: kindAt, state: i - 1, edges: []edge{{from: s.v, pass: 1}, {from: s.one}}})
+		return edge{from: h, pass: 1, rule: r}
+	}
 	if !s.first {
 		return edge{from: s.v, pass: 1, rule: r}
 	}
@@ -429,6 +461,8 @@ func (g *Ground) leaks() {
 			p[i] = p[v.edges[0].from] * v.edges[0].pass
 		case hit:
 			p[i] = p[v.edges[0].from] * reachChance(g.vars[v.edges[0].from].n)
+		case kindAt:
+			p[i] = p[v.edges[0].from] / float64(g.vars[v.edges[1].from].n)
 		}
 	}
 }

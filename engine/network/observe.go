@@ -338,19 +338,11 @@ func (g *Ground) signEdges(s *rules.Sign, index int, place string, missed float6
 // each position's parents count only if it is that position.
 func (g *Ground) signAtUnknown(s *rules.Sign, at spot, missed float64, a *assumer, o *Observation) []edge {
 	n := g.count(s.Part.Per)
-	key := string(s.Part.Per) + " ?" + at.letter
-	if upright(s.Part.Per) {
-		key = "cylinder ?" + at.letter
-	}
-	l, ok := g.letters[key]
-	if !ok {
-		l = g.add(variable{name: key, kind: letter, n: n})
-		g.letters[key] = l
-	}
+	l := g.letter("?"+at.letter, s.Part.Per)
 	var out []edge
 	for i := 1; i <= n; i++ {
 		for _, e := range g.signEdges(s, i, at.place, missed, a, o) {
-			h := g.add(variable{name: fmt.Sprintf("%s is %d", key, i), kind: kindAt, state: i - 1, edges: []edge{{from: e.from}, {from: l}}})
+			h := g.add(variable{name: fmt.Sprintf("%s is %d", g.vars[l].name, i), kind: kindAt, state: i - 1, edges: []edge{{from: e.from}, {from: l}}})
 			out = append(out, edge{from: h, pass: e.pass, rule: e.rule})
 		}
 	}

@@ -65,9 +65,6 @@ type Posterior struct {
 	LogP float64 // ln of the probability of the findings and the outcome
 	m    *Model
 	p    *infer.Posterior
-	// With what left out, and what stands for it, while that is being settled.
-	thin  map[[2]int]bool
-	stand []float64
 }
 
 // Item is the probability that a cause or step is there. A cause on which
@@ -77,6 +74,8 @@ func (p *Posterior) Item(it *Item) float64 {
 	switch {
 	case p.m.has(it.v):
 		return p.p.P(p.m.vars[it.v])[1]
+	case p.m.g.beside != nil:
+		return p.m.g.beside[it.v]
 	case v.kind == root:
 		return v.prior
 	}
@@ -182,28 +181,86 @@ func (g *Ground) Acted(t Test, logP float64) (float64, error) {
 	return g.three(acted, t, logP, []float64{0, 0, 1})
 }
 
+// three asks a three-level model. Where that of the choice in force is too large,
+// one is asked in which more is left out, against its own probability of the
+// findings; a logP that is not a number is worked out. What a coarse choice already
+// shows to be small is not worked out more finely: it decides nothing.
 func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, error) {
 	if g.outcome < 0 {
 		return 0, nil
 	}
+	if g.wide != nil && !g.runs(t) {
+		// Left out here; what came of it is small enough for a look at the choice
+		// in which it is not.
+		p, _, err := g.wide.level(md, t, g.wideLogP, want, budgetUnlisted)
+		return p, err
+	}
+	room := float64(budgetThree)
+	if t.Unlisted && t.At == nil {
+		room = budgetUnlisted
+	}
+	if len(g.coarse) > sketch {
+		p, fits, err := g.coarse[sketch].level(md, t, math.NaN(), want, budgetSketch)
+		if err != nil || fits && p < small {
+			return p, err
+		}
+	}
+	for i := -1; ; i++ {
+		at := g
+		if i >= 0 {
+			at, logP = g.coarse[i], math.NaN()
+		}
+		if i+1 >= len(g.coarse) {
+			room = math.Inf(1) // nothing smaller is left
+		}
+		p, fits, err := at.level(md, t, logP, want, room)
+		if err != nil || fits {
+			return p, err
+		}
+	}
+}
+
+// runs tells whether anything runs from what is under test to the outcome.
+func (g *Ground) runs(t Test) bool {
+	if t.Unlisted {
+		return true
+	}
+	above := g.ancestorsOf([]int{g.outcome})
+	return slices.ContainsFunc(t.Items, func(it *Item) bool { return above[it.v] })
+}
+
+// level is three under one choice; fits is false if there is no room for it.
+func (g *Ground) level(md mode, t Test, logP float64, want []float64, room float64) (p float64, fits bool, err error) {
 	m, err := g.build(md, t, nil)
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
 	if !m.three[g.outcome] {
-		return 0, nil // nothing runs from it to the outcome
+		return 0, true, nil // nothing runs from it to the outcome
 	}
 	ev := m.evidence(nil)
 	ev[m.vars[g.outcome]] = multiply(ev[m.vars[g.outcome]], want)
+	if !math.IsInf(room, 1) && !m.m.Within(room, ev) {
+		return 0, false, nil
+	}
+	if math.IsNaN(logP) {
+		plain, err := g.build(plain, Test{}, nil)
+		if err != nil {
+			return 0, false, err
+		}
+		if logP, err = plain.m.LogP(plain.evidence(nil)); err != nil {
+			return 0, false, err
+		}
+	}
 	lp, err := m.m.LogP(ev)
 	var c *infer.Contradiction
 	if errors.As(err, &c) {
-		return 0, nil // no way that it could be so
+		return 0, true, nil // no way that it could be so
 	}
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
-	return min(1, math.Exp(lp-logP)), nil
+	return min(1, math.Exp(lp-logP)), true, nil
 }
 
 // Explanation is a most probable assignment to causes and steps.
@@ -267,6 +324,9 @@ func (g *Ground) Depths() map[*Item]int {
 		}
 	}
 	out := map[*Item]int{}
+	if g.wide != nil {
+		out = g.wide.Depths() // for what is left out here
+	}
 	for _, it := range g.Items {
 		if depth[it.v] >= 0 {
 			out[it] = depth[it.v]
@@ -293,6 +353,11 @@ func (g *Ground) ActedBounds(p *Posterior) map[*Item]float64 {
 			if !g.thin[[2]int{i, k}] {
 				bound[e.from] += bound[i]
 			}
+		}
+	}
+	if g.wide != nil {
+		for it, x := range g.wide.ActedBounds(p) {
+			out[it] = max(out[it], x)
 		}
 	}
 	return out
@@ -448,6 +513,9 @@ func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 		if r.Reach == rules.ReachFirst && s.Part.Per != evidence.One {
 			pass *= reachChance(g.count(s.Part.Per))
 		}
+		if r.Reach == rules.ReachOne && s.Part.Per != evidence.One {
+			pass /= float64(g.count(s.Part.Per))
+		}
 		for _, src := range g.sources(r.From, s.Part.Per, index, r.Relation) {
 			out = append(out, edge{from: src.v, pass: pass, rule: r})
 		}
@@ -512,6 +580,10 @@ func (g *Ground) Variant(without map[string]bool, change *Change) *Ground {
 				n.vars[i].edges = edges
 			}
 		}
+	}
+	n.coarse, n.wide = nil, nil
+	for _, c := range g.coarse {
+		n.coarse = append(n.coarse, c.Variant(without, change))
 	}
 	return &n
 }

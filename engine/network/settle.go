@@ -2,25 +2,40 @@ package network
 
 import (
 	"cmp"
+	"errors"
 	"math"
 	"slices"
 	"sort"
 
 	"tidemark/engine/infer"
+	"tidemark/rules"
 )
 
-// budget is the size, as the binary logarithm of the numbers in all tables
-// together, up to which a case is worked out as it stands; hardest is that for
-// the widest of the three-level models, which is worked out once and in parts
-// many times more.
+// The sizes, as binary logarithms of the numbers in all tables together, up to
+// which things are worked out as they stand: the plain model, which is asked
+// hundreds of times for a case; a three-level model, which is asked twice for
+// each candidate; and that of all unlisted causes at once, the widest, which is
+// asked once.
 const (
-	budget  = 15.5
-	hardest = 18.0
+	budget         = 15.5
+	budgetThree    = 20.5
+	budgetUnlisted = 22
 )
 
-// wider is by how much more the choice is tried at the end, to see how far the
-// numbers still move.
+// wider is by how much more room the choice of what to leave out is tried once,
+// to see how far the numbers still move; narrower are by how much less it gets
+// where a three-level model would not fit otherwise.
 const wider = 2.5
+
+var narrower = []float64{1, 2, 3.5, 5}
+
+// A number is first sketched with one of the narrower choices, if that takes no
+// more room than this, and is left at that if it is small.
+const (
+	sketch       = 2
+	budgetSketch = 18
+	small        = 0.05
+)
 
 // rounds is how often the choice of what to leave out is made anew from the
 // posterior that the last choice gave.
@@ -28,120 +43,127 @@ const rounds = 3
 
 // settle decides which rules are left out. Books couple nearly everything with
 // nearly everything by rules of which, in a given case, hardly anything comes; a
-// case of six cylinders would take tables of 2^30 numbers and more. So the rules
+// case of six cylinders would take tables of 2^60 numbers and more. So the rules
 // are ranked by how much comes of them in this case: the chance that the source
 // is there and the rule works, or, of a step that came about, the rule's share in
 // bringing it about. Those that rank highest are kept as far as the budget goes.
 // A rule left out becomes an independent chance of the same size, as likely as
 // its source was before anything was found, or as what was found leaves it where
-// that is less. Moved tells how far any probability still moves when about five
-// times as many numbers are allowed.
+// that is less.
+//
+// Of the same ranking, more is kept once, to see how far the probabilities still
+// move (wide), and less for three-level models that would not fit (coarse).
 func (g *Ground) settle() error {
 	if g.thin != nil {
 		return nil
 	}
 	g.thin = map[[2]int]bool{}
-	ok, err := g.fits(budget)
-	if err != nil || ok {
+	if ok, err := g.fitsWhole(); err != nil || ok {
 		return err
 	}
 	keep := g.ancestors(g.wanted())
 	// How much comes of each rule: at first by base rates alone.
 	p := slices.Clone(g.prior)
-	g.stand = p
-	weights := func(posterior []float64) []ranked {
-		var out []ranked
-		for i := range g.vars {
-			v := &g.vars[i]
-			if !keep[i] || v.kind != gate || i >= len(g.prior) || v.item == nil {
-				continue
-			}
-			for k, e := range v.edges {
-				flow := posterior[e.from] * e.pass
-				share := 0.0
-				if g.prior[i] > 0 {
-					share = min(1, g.prior[e.from]*e.pass/g.prior[i]) * posterior[i]
-				}
-				out = append(out, ranked{[2]int{i, k}, max(flow, share)})
-			}
-		}
-		slices.SortFunc(out, func(a, b ranked) int {
-			return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.edge[0], b.edge[0]), cmp.Compare(a.edge[1], b.edge[1]))
-		})
-		return out
-	}
-	var last *Posterior
-	for round := range rounds + 1 {
-		room := budget
-		if round == rounds {
-			room += wider // to see how far the numbers still move
-		}
-		order := weights(p)
-		// The longest beginning of the ranking that fits.
-		var failed error
-		n := sort.Search(len(order), func(n int) bool {
-			g.leaveOut(order, n+1)
-			ok, err := g.fits(room)
-			if err != nil {
-				failed = err
-			}
-			return !ok
-		})
-		if failed != nil {
-			return failed
-		}
-		g.leaveOut(order, n)
-		// What stands for a rule left out must not grow with the very damage that
-		// the case is about, or it would seem that all had come about anyway.
-		g.stand = slices.Clone(p)
-		for i := range g.stand {
-			if i < len(g.prior) {
-				g.stand[i] = min(p[i], g.prior[i])
-			}
-		}
-		now := &Plain{g: g}
-		if now.m, err = g.build(plain, Test{}, g.wanted()); err != nil {
-			return err
-		}
-		post, err := now.Posterior(nil)
+	var post *Posterior
+	kept := 0
+	for range rounds {
+		order := g.rank(keep, p)
+		n, err := g.most(order, budget, len(order))
 		if err != nil {
 			return err
 		}
-		if round == rounds {
-			for _, it := range g.Items {
-				if now.m.has(it.v) && last.m.has(it.v) {
-					g.moved = max(g.moved, math.Abs(post.Item(it)-last.Item(it)))
-				}
-			}
-			g.thin, g.stand = last.thin, last.stand
-			return nil
+		g.leaveOut(order, n, p)
+		if post, err = g.posteriorNow(); err != nil {
+			return err
 		}
-		last = post
-		last.thin, last.stand = g.thin, g.stand
-		for i := range p {
-			switch {
-			case now.m.has(i) && g.vars[i].item != nil:
-				p[i] = post.Item(g.vars[i].item)
-			case g.vars[i].kind == hit || g.vars[i].kind == reach || g.vars[i].kind == both:
-				// Insides of rules follow their sources.
-				p[i] = 1
-				for _, e := range g.vars[i].edges {
-					p[i] *= p[e.from] * e.pass
-				}
-				if g.vars[i].kind == hit {
-					p[i] *= reachChance(g.vars[g.vars[i].edges[0].from].n)
-				}
-			case g.vars[i].kind == gate:
-				// What is not in the model follows from what leads to it.
-				none := 1 - g.vars[i].leak
-				for _, e := range g.vars[i].edges {
-					none *= 1 - p[e.from]*e.pass
-				}
-				p[i] = 1 - none
-			}
+		g.update(p, post)
+		kept = n
+	}
+	g.beside = slices.Clone(p)
+	for i := range g.beside {
+		if !keep[i] {
+			g.beside[i] = 0
+		}
+	}
+	g.leftOver(p)
+	order := g.rank(keep, p)
+	g.coarse = []*Ground{}
+	for _, less := range narrower {
+		n, err := g.with(g.thin, g.stand).most(order, budget-less, kept)
+		if err != nil {
+			return err
+		}
+		c := g.with(nil, nil)
+		c.leaveOut(order, n, p)
+		g.coarse = append(g.coarse, c)
+	}
+	n, err := g.with(g.thin, g.stand).most(order, budget+wider, len(order))
+	if err != nil {
+		return err
+	}
+	g.wide = g.with(nil, nil)
+	g.wide.leaveOut(order, n, p)
+	more, err := g.wide.posteriorNow()
+	var clash *infer.Contradiction
+	if errors.As(err, &clash) {
+		return nil // told where the findings are inferred
+	}
+	if err != nil {
+		return err
+	}
+	g.wideLogP = more.LogP
+	for _, it := range g.Items {
+		if keep[it.v] {
+			g.moved = max(g.moved, math.Abs(more.Item(it)-post.Item(it)))
 		}
 	}
 	return nil
+}
+
+// with is the same ground with another choice of what is left out.
+func (g *Ground) with(thin map[[2]int]bool, stand []float64) *Ground {
+	n := *g
+	n.thin, n.stand, n.coarse, n.wide = thin, stand, nil, nil
+	return &n
+}
+
+// posteriorNow infers under the choice as it stands.
+func (g *Ground) posteriorNow() (*Posterior, error) {
+	now := &Plain{g: g}
+	var err error
+	if now.m, err = g.build(plain, Test{}, g.wanted()); err != nil {
+		return nil, err
+	}
+	return now.Posterior(nil)
+}
+
+// update takes over a posterior into p; what is not in its model follows from
+// what leads to it.
+func (g *Ground) update(p []float64, post *Posterior) {
+	for i := range p {
+		v := &g.vars[i]
+		switch {
+		case post.m.has(i) && v.item != nil:
+			p[i] = post.Item(v.item)
+		case v.kind == kindAt:
+			p[i] = p[v.edges[0].from] / float64(g.vars[v.edges[1].from].n)
+		case v.kind == hit || v.kind == reach || v.kind == both:
+			// Insides of rules follow their sources.
+			p[i] = 1
+			for _, e := range v.edges {
+				p[i] *= p[e.from] * e.pass
+			}
+			if v.kind == hit {
+				p[i] *= reachChance(g.vars[v.edges[0].from].n)
+			}
+		case v.kind == gate:
+			none := 1 - v.leak
+			for _, e := range v.edges {
+				none *= 1 - p[e.from]*e.pass
+			}
+			p[i] = 1 - none
+		}
+	}
 }
 
 type ranked struct {
@@ -149,11 +171,90 @@ type ranked struct {
 	weight float64
 }
 
-// leaveOut leaves out all rules of a ranking after the first n.
-func (g *Ground) leaveOut(order []ranked, n int) {
+// share is how likely a rule had a part in bringing about what it runs to.
+func (g *Ground) share(to int, e edge, p []float64) float64 {
+	if g.prior[to] <= 0 {
+		return 0
+	}
+	return min(1, g.prior[e.from]*e.pass/g.prior[to]) * p[to]
+}
+
+// leftOver estimates how likely a cause is of which nothing is left in the model:
+// as likely as before, or as the greatest share that a rule of it had in something
+// that came about.
+func (g *Ground) leftOver(p []float64) {
+	for i := range p {
+		v := &g.vars[i]
+		if v.kind != gate || v.item == nil {
+			continue
+		}
+		for _, e := range v.edges {
+			from := g.behind(e.from)
+			if g.vars[from].kind == root && g.vars[from].item.Node.Kind == rules.Cause {
+				g.beside[from] = max(g.beside[from], g.share(i, e, p))
+			}
+		}
+	}
+}
+
+// behind is the variable behind the insides of a rule.
+func (g *Ground) behind(v int) int {
+	for g.vars[v].item == nil && (g.vars[v].kind == gate || g.vars[v].kind == hit || g.vars[v].kind == reach || g.vars[v].kind == kindAt) {
+		v = g.vars[v].edges[0].from
+	}
+	return v
+}
+
+// rank orders the rules by how much comes of them, given how likely each thing
+// is; most first.
+func (g *Ground) rank(keep []bool, p []float64) []ranked {
+	var out []ranked
+	for i := range g.vars {
+		v := &g.vars[i]
+		if !keep[i] || v.kind != gate || i >= len(g.prior) || v.item == nil {
+			continue
+		}
+		for k, e := range v.edges {
+			out = append(out, ranked{[2]int{i, k}, max(p[e.from]*e.pass, g.share(i, e, p))})
+		}
+	}
+	slices.SortFunc(out, func(a, b ranked) int {
+		return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.edge[0], b.edge[0]), cmp.Compare(a.edge[1], b.edge[1]))
+	})
+	return out
+}
+
+// most is how many of a ranking can be kept within a size, at most limit. It
+// leaves the choice in the ground undefined.
+func (g *Ground) most(order []ranked, room float64, limit int) (int, error) {
+	var failed error
+	n := sort.Search(limit, func(n int) bool {
+		g.leaveOut(order, n+1, nil)
+		ok, err := g.fits(room)
+		if err != nil {
+			failed = err
+		}
+		return !ok
+	})
+	return n, failed
+}
+
+// leaveOut leaves out all rules of a ranking after the first n. What stands for
+// one left out must not grow with the very damage that the case is about, or it
+// would seem that all had come about anyway.
+func (g *Ground) leaveOut(order []ranked, n int, p []float64) {
 	g.thin = make(map[[2]int]bool, len(order))
 	for _, r := range order[n:] {
 		g.thin[r.edge] = true
+	}
+	g.stand = g.prior
+	if p != nil {
+		g.stand = slices.Clone(p)
+		for i := range g.stand {
+			if i < len(g.prior) {
+				g.stand[i] = min(p[i], g.prior[i])
+			}
+		}
 	}
 }
 
@@ -167,21 +268,57 @@ func (g *Ground) fits(room float64) (bool, error) {
 	for _, v := range g.wanted() {
 		query = append(query, m.vars[v])
 	}
-	if m.m.Estimate(m.evidence(nil), query...).Log2 > room {
-		return false, nil
-	}
-	if g.outcome < 0 {
-		return true, nil
-	}
-	if m, err = g.build(blame, Test{Unlisted: true}, nil); err != nil {
-		return false, err
-	}
-	return m.m.Estimate(m.evidence(nil)).Log2 <= room+hardest-budget, nil
+	return m.m.Within(room, m.evidence(nil), query...), nil
 }
 
-// Moved is the most that any probability moved when the choice of rules to leave
-// out was widened; 0 where nothing was left out and the answer is exact.
+// fitsWhole tells whether nothing need be left out: neither for the plain model
+// nor for the widest of the three-level ones.
+func (g *Ground) fitsWhole() (bool, error) {
+	if ok, err := g.fits(budget); !ok || err != nil || g.outcome < 0 {
+		return ok, err
+	}
+	m, err := g.build(blame, Test{Unlisted: true}, nil)
+	if err != nil {
+		return false, err
+	}
+	return m.m.Within(budgetUnlisted, m.evidence(nil)), nil
+}
+
+// Moved is the most that the presence of anything moved when about five times as
+// many numbers were allowed; 0 where nothing was left out and the answer is
+// exact.
 func (p *Plain) Moved() float64 { return p.g.moved }
 
 // Exact tells whether nothing was left out.
-func (p *Plain) Exact() bool { return len(p.g.thin) == 0 }
+func (p *Plain) Exact() bool { return p.g.coarse == nil }
+
+// BlameMoves tells how far a blame still moves when less is left out; or where
+// there is no room for that, by how much it moved when more was.
+func (g *Ground) BlameMoves(t Test, blamed float64) (float64, error) {
+	if g.coarse == nil {
+		return 0, nil
+	}
+	other, fits, err := g.wide.level(blame, t, g.wideLogP, []float64{0, 1, 0}, budgetUnlisted)
+	if err != nil {
+		return 0, err
+	}
+	if fits {
+		return math.Abs(other - blamed), nil
+	}
+	// The first of the coarser choices that fits may be the one in force.
+	most, n := 0.0, 0
+	for i := 0; i < len(g.coarse) && n < 2; i++ {
+		room := float64(budgetUnlisted)
+		if i == len(g.coarse)-1 {
+			room = math.Inf(1)
+		}
+		other, fits, err := g.coarse[i].level(blame, t, math.NaN(), []float64{0, 1, 0}, room)
+		if err != nil {
+			return 0, err
+		}
+		if fits {
+			most, n = max(most, math.Abs(other-blamed)), n+1
+		}
+	}
+	return most, nil
+}
