@@ -30,7 +30,7 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	for _, f := range c.All() {
 		if f.Sign == "other" {
 			if f.Part != "" && b.Part(f.Part) == nil {
-				faults.Add(f.Pos, source.Suggest(f.Part, parts), "there is no part %q", f.Part)
+				faults.Add(f.PartPos, source.Suggest(f.Part, parts), "there is no part %q", f.Part)
 			}
 			continue
 		}
@@ -56,18 +56,18 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 		return p
 	}
 	for _, a := range c.Acts {
-		if p := part(a.Part, a.Pos); p != nil {
+		if p := part(a.Part, a.PartPos); p != nil {
 			checkSpots(b, c, p, a.At, faults)
 		}
 	}
 	for _, x := range c.Fitted {
-		if p := part(x.Part, x.Pos); p != nil {
+		if p := part(x.Part, x.PartPos); p != nil {
 			checkSpots(b, c, p, x.At, faults)
 		}
 	}
 	for _, r := range c.Readings {
 		id, _, _ := strings.Cut(r.Of, ".")
-		if p := part(id, r.Pos); p != nil {
+		if p := part(id, r.OfPos); p != nil {
 			checkSpots(b, c, p, r.At, faults)
 		}
 	}

@@ -19,6 +19,9 @@ type Options struct {
 	Version string // of the program, told in the result
 	// Looks is how many next looks are worked out; 0 for the default of 8.
 	Looks int
+	// Budget is the size up to which a case is worked out as it stands, as the
+	// binary logarithm of the numbers in all tables; 0 for the default.
+	Budget float64
 }
 
 // QuestionError is that what the case asks about cannot be asked of its engine.
@@ -38,6 +41,9 @@ func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, erro
 		opt.Looks = 8
 	}
 	g := network.New(book, c)
+	if opt.Budget > 0 {
+		g.Budget = opt.Budget
+	}
 	g.Observe(c)
 	if c.Question != "" {
 		if err := g.Ask(c.Question, c.At); err != nil {

@@ -294,8 +294,8 @@ type PackInfo struct {
 
 // Method says how the numbers were got. Where the case was too entangled to be
 // worked out as it stands, rules of which hardly anything comes were left out;
-// ErrorBound is then the most that the presence of anything, or the blame of the
-// verdict and of the candidates next to it, moved when about five times as much
+// ErrorBound is then twice the most that the presence of anything, or the blame of
+// the verdict and of the candidates next to it, moved when about five times as much
 // was kept. It is measured, not proven. Width is the largest number of
 // variables in one table.
 type Method struct {

@@ -215,8 +215,15 @@ func (w *work) findings() error {
 		lead = append(lead, h.items...)
 	}
 	w.onWay = map[*network.Item]bool{}
-	behindLead := w.g.Above(lead)
-	below := w.g.Below(lead)
+	behindLead := w.cameFrom(lead)
+	// What follows from something on the way to what is named follows from it too.
+	onTheWay := slices.Clone(lead)
+	for _, it := range w.g.Items {
+		if behindLead[it] {
+			onTheWay = append(onTheWay, it)
+		}
+	}
+	below := w.g.Below(onTheWay)
 	_, askedAt := w.g.Asked()
 	toOutcome := w.g.Above(askedAt)
 	leadKey := ""
@@ -270,7 +277,7 @@ func (w *work) findings() error {
 					r = MadeAfter
 				case len(lead) == 0 && toOutcome[s.Item]:
 					r = Consequential
-				case slices.Contains(lead, s.Item), behindLead[s.Item] && s.Item.Node.Kind != rules.Condition:
+				case slices.Contains(lead, s.Item), behindLead[s.Item]:
 					r = Primary
 				case below[s.Item]:
 					r = Consequential
@@ -295,10 +302,47 @@ func (w *work) findings() error {
 	return nil
 }
 
-// hitMost is the candidate against which a finding tells most, of those that
-// could have shown it: the one that loses most of its odds.
+// actedHere is the acted from which something behind what is named is taken to have
+// had a part in it.
+const actedHere = 0.3
+
+// cameFrom marks what lies behind some items, was there and acted.
+func (w *work) cameFrom(items []*network.Item) map[*network.Item]bool {
+	out := map[*network.Item]bool{}
+	var back func(it *network.Item)
+	back = func(it *network.Item) {
+		for _, way := range w.g.Ways(it) {
+			if !out[way.From] && w.best[way.From] && way.From.Node.Kind != rules.Condition && w.actedOf(way.From) >= actedHere {
+				out[way.From] = true
+				back(way.From)
+			}
+		}
+	}
+	for _, it := range items {
+		back(it)
+	}
+	return out
+}
+
+// hitMost is what a finding that was not made tells most against: what would have
+// shown it and is not in the best explanation; failing that, the candidate that
+// loses most of its odds.
 func (w *work) hitMost(id string) string {
-	best, least := "", -0.5
+	best, most := "", 0.0
+	for _, o := range w.g.Observed {
+		if o.Finding != id {
+			continue
+		}
+		for _, s := range o.Explains() {
+			if s.HowOften > most && !w.best[s.Item] {
+				best, most = s.Item.Node.ID, s.HowOften
+			}
+		}
+	}
+	if best != "" {
+		return best
+	}
+	least := -0.5
 	for _, f := range w.d.Findings {
 		if f.ID != id {
 			continue
@@ -311,20 +355,6 @@ func (w *work) hitMost(id string) string {
 		for _, k := range keys {
 			if x := min(f.Weight[k].Alone, f.Weight[k].Last); x < least {
 				best, least = k, x
-			}
-		}
-	}
-	if best != "" {
-		return best
-	}
-	for _, o := range w.g.Observed {
-		if o.Finding != id {
-			continue
-		}
-		most := 0.0
-		for _, s := range o.Explains() {
-			if s.HowOften > most && !w.best[s.Item] {
-				best, most = s.Item.Node.ID, s.HowOften
 			}
 		}
 	}

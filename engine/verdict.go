@@ -110,7 +110,8 @@ func (w *work) moves() error {
 	}); err != nil {
 		return err
 	}
-	w.d.Method.ErrorBound = max(w.d.Method.ErrorBound, slices.Max(moved))
+	// As much again for what was left out even then.
+	w.d.Method.ErrorBound = 2 * max(w.d.Method.ErrorBound, slices.Max(moved))
 	return nil
 }
 
@@ -450,6 +451,7 @@ func (w *work) betterQuestion() error {
 // askInstead tells the causes to blame for another outcome.
 func (w *work) askInstead(question string) ([]Candidate, error) {
 	g := network.New(w.book, w.c)
+	g.Budget = w.g.Budget
 	g.Observe(w.c)
 	if err := g.Ask(question, nil); err != nil {
 		return nil, err

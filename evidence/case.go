@@ -78,7 +78,7 @@ type Order struct {
 // Finding is a sign looked for in the case, under its exhibit number.
 type Finding struct {
 	ID         string
-	Sign       string // "part.sign"; "other" for a sight that the catalogue does not know
+	Sign       string // "part.sign"; "other" for a sight that the book does not know
 	Part       string // for "other": the part
 	At         []Spot // none: the part has no positions, or no position is told
 	State      State
@@ -99,6 +99,7 @@ type Finding struct {
 	Order
 	Pos     source.Position // of [finding.ID]
 	SignPos source.Position
+	PartPos source.Position
 }
 
 // Counts tells whether the finding can be evidence of running at all.
@@ -128,7 +129,8 @@ type Reading struct {
 	Note            string
 	Who             string
 	Order
-	Pos source.Position
+	Pos   source.Position
+	OfPos source.Position
 }
 
 // Fitted is identity and fit: what is there against what should be there.
@@ -148,7 +150,8 @@ type Fitted struct {
 	Sure    Sureness
 	Note    string
 	Order
-	Pos source.Position
+	Pos     source.Position
+	PartPos source.Position
 }
 
 // Work is something that was done to the engine before it came in.
@@ -203,7 +206,8 @@ type Act struct {
 	Bag    string
 	Note   string
 	Order
-	Pos source.Position
+	Pos     source.Position
+	PartPos source.Position
 }
 
 // Received is how the engine came in.

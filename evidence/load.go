@@ -461,7 +461,7 @@ func (l *loader) name(t *source.Table, key, example string) string {
 }
 
 func (l *loader) finding(id string, t *source.Table) {
-	f := Finding{ID: id, Pos: t.Position(), SignPos: t.ValuePos("sign", -1)}
+	f := Finding{ID: id, Pos: t.Position(), SignPos: t.ValuePos("sign", -1), PartPos: t.ValuePos("part", -1)}
 	other := t.Any("sign") == "other"
 	if other {
 		f.Sign = "other"
@@ -561,7 +561,7 @@ func (l *loader) quantity(t *source.Table, key string, shape *regexp.Regexp) str
 }
 
 func (l *loader) reading(id string, t *source.Table) {
-	r := Reading{ID: id, Pos: t.Position(), Of: l.name(t, "of", "rod_journal.diameter"), At: l.spots(t, "at")}
+	r := Reading{ID: id, Pos: t.Position(), OfPos: t.ValuePos("of", -1), Of: l.name(t, "of", "rod_journal.diameter"), At: l.spots(t, "at")}
 	r.Value, r.AtLeast, r.AtMost = l.quantity(t, "value", valueUnit), l.quantity(t, "at_least", valueUnit), l.quantity(t, "at_most", valueUnit)
 	r.Uncertainty, r.Limit = l.quantity(t, "uncertainty", valueUnit), l.quantity(t, "limit", limitUnit)
 	r.Coverage = t.String("coverage")
@@ -597,7 +597,7 @@ func (l *loader) maySign(t *source.Table) string {
 }
 
 func (l *loader) fitted(id string, t *source.Table) {
-	l.c.Fitted = append(l.c.Fitted, Fitted{ID: id, Pos: t.Position(), Part: t.Need("part"), At: l.spots(t, "at"), Found: t.Need("found"), Wanted: t.String("wanted"),
+	l.c.Fitted = append(l.c.Fitted, Fitted{ID: id, Pos: t.Position(), PartPos: t.ValuePos("part", -1), Part: t.Need("part"), At: l.spots(t, "at"), Found: t.Need("found"), Wanted: t.String("wanted"),
 		Sign: l.maySign(t), SignPos: t.ValuePos("sign", -1), ByWhat: t.String("by_what"), By: l.way(t, Eye), Sure: l.sure(t), Note: t.String("note"), Order: l.orderOf(id, t)})
 }
 
@@ -619,7 +619,7 @@ func (l *loader) work(id string, t *source.Table) {
 var actKinds = []string{string(ActOff), string(ActDrain), string(ActTurn), string(ActWash), string(ActBlow), string(ActPart), string(ActCut), string(ActTest)}
 
 func (l *loader) act(id string, t *source.Table) {
-	a := Act{ID: id, Pos: t.Position(), Part: t.Need("part"), At: l.spots(t, "at"), When: text(t, "when"), Who: t.String("who"),
+	a := Act{ID: id, Pos: t.Position(), PartPos: t.ValuePos("part", -1), Part: t.Need("part"), At: l.spots(t, "at"), When: text(t, "when"), Who: t.String("who"),
 		Torque: l.quantity(t, "torque", valueUnit), HeldBy: t.String("held_by"), Bag: t.String("bag"), Note: t.String("note")}
 	a.Kind = ActKind(l.word(t, "kind", actKinds...))
 	if !t.Has("kind") || t.Any("kind") == "" {

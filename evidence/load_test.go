@@ -173,7 +173,7 @@ func TestFullCase(t *testing.T) {
 	f := c.Findings[0]
 	assert.Equal(t, Finding{ID: "F07", Sign: "rod_bearing.lining_wiped", State: Seen, By: Lens, Sure: Fairly, Surface: "as found", Look: "L3", Sample: "S1", Made: "teardown",
 		ReplacedBy: "F08", RestsOn: []string{"R03"}, HowMuch: "spots", Photos: []string{"photos/0031.jpg"}, Note: "greasy", Who: "Ida", Order: Order{After: []string{"W1"}, Before: []string{"A03"}},
-		At: f.At, Pos: f.Pos, SignPos: f.SignPos}, f)
+		At: f.At, Pos: f.Pos, SignPos: f.SignPos, PartPos: f.PartPos}, f)
 	assert.Equal(t, "upper", f.At[1].Place)
 	assert.NotEqual(t, f.At[0].Pos, f.At[1].Pos)
 	assert.Equal(t, "min 59.90 mm", c.Readings[0].Limit)

@@ -137,16 +137,16 @@ func forget(cases ...*Case) {
 	for _, c := range cases {
 		for i := range c.Findings {
 			f := &c.Findings[i]
-			f.Pos, f.SignPos = none, none
+			f.Pos, f.SignPos, f.PartPos = none, none, none
 			spots(f.At)
 		}
 		for i := range c.Readings {
-			c.Readings[i].Pos = none
+			c.Readings[i].Pos, c.Readings[i].OfPos = none, none
 			spots(c.Readings[i].At)
 			spots(c.Readings[i].Unlike)
 		}
 		for i := range c.Fitted {
-			c.Fitted[i].Pos, c.Fitted[i].SignPos = none, none
+			c.Fitted[i].Pos, c.Fitted[i].SignPos, c.Fitted[i].PartPos = none, none, none
 			spots(c.Fitted[i].At)
 		}
 		for i := range c.Works {
@@ -155,7 +155,7 @@ func forget(cases ...*Case) {
 			parts(w.Parts, w.Undone, w.Replaced)
 		}
 		for i := range c.Acts {
-			c.Acts[i].Pos = none
+			c.Acts[i].Pos, c.Acts[i].PartPos = none, none
 			spots(c.Acts[i].At)
 		}
 	}
@@ -368,7 +368,7 @@ func TestAddAnything(t *testing.T) {
 		require.Len(t, c.Findings, 1)
 		got := c.Findings[0]
 		f.At[0].Text, f.At[0].Pos = got.At[0].Text, got.At[0].Pos
-		f.Pos, f.SignPos = got.Pos, got.SignPos
+		f.Pos, f.SignPos, f.PartPos = got.Pos, got.SignPos, got.PartPos
 		require.Equal(t, f, got)
 	})
 }

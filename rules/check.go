@@ -7,13 +7,23 @@ import (
 	"tidemark/evidence/source"
 )
 
-// check finds what is wrong with a book as a whole.
-func check(b *Book, faults *source.Faults) {
+// check finds what is wrong with a book as a whole. Of lost things rules were
+// left out, because there is nothing at their other end: that these then lead
+// nowhere would only be the wake of a fault that is told already.
+func check(b *Book, lost map[*Node]bool, faults *source.Faults) {
+	needed := map[*Node][]*Node{}
+	for _, n := range b.Nodes {
+		for _, need := range n.Needs {
+			for _, of := range need.Of {
+				needed[of] = append(needed[of], n)
+			}
+		}
+	}
 	for _, n := range b.Nodes {
 		if n.Kind == Step && len(n.In) == 0 && len(n.Needs) == 0 {
 			faults.Add(n.Pos, "let a cause or step lead to it, or make it a cause", "nothing leads to step %s", n.ID)
 		}
-		if n.Kind != Step && len(n.Out) == 0 && !needed(b, n) {
+		if n.Kind != Step && len(n.Out) == 0 && len(needed[n]) == 0 && !lost[n] {
 			faults.Add(n.Pos, "", "%s %s leads to nothing and shows nothing", n.Kind, n.ID)
 		}
 	}
@@ -22,25 +32,14 @@ func check(b *Book, faults *source.Faults) {
 			faults.Add(s.Pos, "let a cause or step show it", "nothing shows sign %s", s.ID)
 		}
 	}
-	cycles(b, faults)
+	cycles(b, needed, faults)
 	behindCycles(b, faults)
 	twins(b, faults)
 }
 
-func needed(b *Book, n *Node) bool {
-	for _, o := range b.Nodes {
-		for _, need := range o.Needs {
-			if slices.Contains(need.Of, n) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
 // cycles sorts the nodes so that parents come before children, and tells
 // loops: a loop of the real world is written as an early and a late step.
-func cycles(b *Book, faults *source.Faults) {
+func cycles(b *Book, needed map[*Node][]*Node, faults *source.Faults) {
 	const (
 		fresh = iota
 		open
@@ -52,7 +51,7 @@ func cycles(b *Book, faults *source.Faults) {
 	visit = func(n *Node) {
 		state[n] = open
 		trail = append(trail, n)
-		for _, to := range targets(b, n) {
+		for _, to := range targets(n, needed[n]) {
 			switch state[to] {
 			case fresh:
 				visit(to)
@@ -81,18 +80,11 @@ func cycles(b *Book, faults *source.Faults) {
 }
 
 // targets lists what a node leads to, by rule or by need, sorted by id.
-func targets(b *Book, n *Node) []*Node {
-	var out []*Node
+func targets(n *Node, needing []*Node) []*Node {
+	out := slices.Clone(needing)
 	for _, r := range n.Out {
 		if r.To != nil {
 			out = append(out, r.To)
-		}
-	}
-	for _, o := range b.Nodes {
-		for _, need := range o.Needs {
-			if slices.Contains(need.Of, n) {
-				out = append(out, o)
-			}
 		}
 	}
 	slices.SortFunc(out, func(a, c *Node) int { return strings.Compare(a.ID, c.ID) })
@@ -129,22 +121,24 @@ func behindCycles(b *Book, faults *source.Faults) {
 // one fact told twice, which is the real source of over-confidence.
 func twins(b *Book, faults *source.Faults) {
 	byPart := map[string][]*Sign{}
+	shownBy := map[*Sign]string{}
 	for _, s := range b.Signs {
 		byPart[s.Part.ID] = append(byPart[s.Part.ID], s)
-	}
-	key := func(s *Sign) string {
-		var out []string
+		var by []string
 		for _, r := range s.By {
-			out = append(out, r.From.ID+"/"+r.Where)
+			by = append(by, r.From.ID+"/"+r.Where)
 		}
-		slices.Sort(out)
-		return strings.Join(out, " ")
+		slices.Sort(by)
+		shownBy[s] = strings.Join(by, " ")
 	}
 	for _, p := range b.Parts {
 		signs := byPart[p.ID]
 		for i, s := range signs {
+			if len(s.By) < 2 {
+				continue
+			}
 			for _, o := range signs[:i] {
-				if k := key(s); k != "" && k == key(o) && len(s.By) > 1 && (s.SameFact == "" || s.SameFact != o.SameFact) {
+				if shownBy[s] == shownBy[o] && (s.SameFact == "" || s.SameFact != o.SameFact) {
 					faults.Warn(s.Pos, `give both the same same_fact = "…" if they are one`, "%s and %s are shown by the same things: are they one fact told twice?", s.ID, o.ID)
 				}
 			}

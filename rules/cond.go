@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/ast"
@@ -27,7 +28,9 @@ const maxCondition = 4 << 10
 type Cond struct {
 	Text   string
 	Fields []string // "engine.fuel", … sorted
-	root   *term
+
+	once sync.Once
+	root *term // nil until it is first asked for, where the book did not come from its packs
 }
 
 // term is a node of the condition: and, or, not, or a comparison that the
@@ -54,7 +57,26 @@ func (c *Cond) Eval(facts map[string]any) Truth {
 	if c == nil {
 		return Yes
 	}
+	c.once.Do(func() {
+		if c.root == nil {
+			c.root = c.compiled()
+		}
+	})
 	return c.root.eval(facts)
+}
+
+// compiled makes the terms of a condition that was checked when the snapshot
+// was made.
+func (c *Cond) compiled() *term {
+	tree, err := parser.Parse(c.Text)
+	if err != nil {
+		return nil
+	}
+	root, fault := build(tree.Node)
+	if fault != nil {
+		return nil
+	}
+	return root
 }
 
 // Missing lists the fields of the condition that facts do not have.
@@ -72,6 +94,9 @@ func (c *Cond) Missing(facts map[string]any) []string {
 }
 
 func (t *term) eval(facts map[string]any) Truth {
+	if t == nil {
+		return Unknown
+	}
 	switch t.op {
 	case "!":
 		return Yes - t.kids[0].eval(facts)

@@ -9,8 +9,11 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"tidemark/evidence"
 	"tidemark/evidence/source"
@@ -68,18 +71,15 @@ func ReadDir(dir string, faults *source.Faults) []Text {
 // `replace = true`. All faults are told in one run; the book is nil if there is
 // any that is not a warning.
 func Load(faults *source.Faults, layers ...[]Text) *Book {
-	l := &loader{faults: faults, book: &Book{part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}}, where: map[string]entry{}}
-	for i, layer := range layers {
-		for _, text := range layer {
-			l.layer = i
-			l.read(text)
-		}
+	hash := hashOf(layers)
+	if b := fromSnapshot(builtIn, hash, layers, faults); b != nil {
+		return b
 	}
-	l.resolve()
-	check(l.book, faults)
-	if faults.Errors() > 0 {
-		return nil
-	}
+	return loadPacks(hash, layers, faults)
+}
+
+// hashOf is the SHA-256, in hex, of all packs in the order of their ids.
+func hashOf(layers [][]Text) string {
 	h := sha256.New()
 	texts := slices.Concat(layers...)
 	slices.SortFunc(texts, func(a, b Text) int { return strings.Compare(path.Base(a.Name), path.Base(b.Name)) })
@@ -87,8 +87,60 @@ func Load(faults *source.Faults, layers ...[]Text) *Book {
 		fmt.Fprintf(h, "%s %d\n", path.Base(t.Name), len(t.Bytes))
 		h.Write(t.Bytes)
 	}
-	l.book.Hash = hex.EncodeToString(h.Sum(nil))
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// loadPacks builds the book from the texts themselves.
+func loadPacks(hash string, layers [][]Text, faults *source.Faults) *Book {
+	l := &loader{
+		faults: faults,
+		book:   &Book{Hash: hash, part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}},
+		where:  map[string]entry{},
+		conds:  map[string]condOrFault{},
+		count:  map[ends]int{},
+		lost:   map[*Node]bool{},
+	}
+	texts := slices.Concat(layers...)
+	roots, bags := parseAll(texts)
+	i := 0
+	for layer := range layers {
+		for range layers[layer] {
+			l.layer = layer
+			if roots[i] != nil {
+				l.read(texts[i].Name, roots[i])
+			}
+			i++
+		}
+	}
+	l.resolve()
+	check(l.book, l.lost, faults)
+	for i := range bags {
+		faults.Join(&bags[i])
+	}
+	if faults.Errors() > 0 {
+		return nil
+	}
 	return l.book
+}
+
+// parseAll reads the texts side by side. Each has a bag of its own for its
+// faults, so that their order does not hang on which is read first; the root of
+// one that cannot be read is nil.
+func parseAll(texts []Text) ([]*source.Table, []source.Faults) {
+	roots, bags := make([]*source.Table, len(texts)), make([]source.Faults, len(texts))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(len(texts), runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(texts); i = int(next.Add(1)) - 1 {
+				if root, ok := source.Parse(texts[i].Name, texts[i].Bytes, &bags[i]); ok {
+					roots[i] = root
+				}
+			}
+		})
+	}
+	wg.Wait()
+	return roots, bags
 }
 
 type entry struct {
@@ -102,6 +154,9 @@ type loader struct {
 	layer  int
 	pack   string
 	where  map[string]entry // "part x", "node x", …
+	conds  map[string]condOrFault
+	count  map[ends]int
+	lost   map[*Node]bool // things of which a rule was left out, for there is nothing at its other end
 
 	// What can only be resolved once all packs are read.
 	parts    []pending[*Part]
@@ -111,20 +166,29 @@ type loader struct {
 	examples []pending[*Example]
 }
 
+// condOrFault is what a text of a condition comes to: most are written many
+// times.
+type condOrFault struct {
+	cond  *Cond
+	fault *condError
+}
+
+// ends are the two ends of a rule.
+type ends struct {
+	from, to *Node
+	sign     *Sign
+}
+
 type pending[T any] struct {
 	thing T
 	table *source.Table
 	pack  string
 }
 
-func (l *loader) read(text Text) {
-	root, ok := source.Parse(text.Name, text.Bytes, l.faults)
-	if !ok {
-		return
-	}
-	l.pack = strings.TrimSuffix(path.Base(filepath.ToSlash(text.Name)), ".toml")
+func (l *loader) read(name string, root *source.Table) {
+	l.pack = strings.TrimSuffix(path.Base(filepath.ToSlash(name)), ".toml")
 	if t := root.Table("pack"); t != nil {
-		p := Pack{ID: t.Need("id"), Title: t.Need("title"), Version: t.Need("version"), File: text.Name}
+		p := Pack{ID: t.Need("id"), Title: t.Need("title"), Version: t.Need("version"), File: name}
 		t.String("note")
 		t.Done()
 		if p.ID != "" {
@@ -219,8 +283,10 @@ func (l *loader) readPart(id string, t *source.Table) {
 	t.String("note")
 	t.String("caution")
 	if l.claim("part "+id, t, "", t.Bool("replace")) {
-		l.book.Parts = slices.DeleteFunc(l.book.Parts, func(o *Part) bool { return o.ID == id })
-		l.parts = slices.DeleteFunc(l.parts, func(o pending[*Part]) bool { return o.thing.ID == id })
+		if l.book.part[id] != nil {
+			l.book.Parts = slices.DeleteFunc(l.book.Parts, func(o *Part) bool { return o.ID == id })
+			l.parts = slices.DeleteFunc(l.parts, func(o pending[*Part]) bool { return o.thing.ID == id })
+		}
 		l.book.Parts = append(l.book.Parts, p)
 		l.book.part[id] = p
 		l.parts = append(l.parts, pending[*Part]{p, t, l.pack})
@@ -251,8 +317,10 @@ func (l *loader) readSign(part, name string, t *source.Table) {
 	t.Strings("lost_by")
 	t.String("note")
 	if l.claim("sign "+s.ID, t, "", t.Bool("replace")) {
-		l.book.Signs = slices.DeleteFunc(l.book.Signs, func(o *Sign) bool { return o.ID == s.ID })
-		l.signs = slices.DeleteFunc(l.signs, func(o pending[*Sign]) bool { return o.thing.ID == s.ID })
+		if l.book.sign[s.ID] != nil {
+			l.book.Signs = slices.DeleteFunc(l.book.Signs, func(o *Sign) bool { return o.ID == s.ID })
+			l.signs = slices.DeleteFunc(l.signs, func(o pending[*Sign]) bool { return o.thing.ID == s.ID })
+		}
 		l.book.Signs = append(l.book.Signs, s)
 		l.book.sign[s.ID] = s
 		l.signs = append(l.signs, pending[*Sign]{s, t, l.pack})
@@ -313,16 +381,20 @@ func (l *loader) cond(t *source.Table, key string) *Cond {
 		t.Fault(key, `write it in quotes: when = "engine.fuel == 'diesel'"`, "%s must be a condition", key)
 		return nil
 	}
-	c, err := compileCond(text)
-	if err != nil {
+	known, seen := l.conds[text]
+	if !seen {
+		known.cond, known.fault = compileCond(text)
+		l.conds[text] = known
+	}
+	if err := known.fault; err != nil {
 		pos := t.ValuePos(key, -1)
 		if err.at >= 0 {
-			pos.Column += err.at // the place is that of the first letter inside the quotes
+			pos = t.TextPos(key, err.at)
 		}
 		l.faults.Add(pos, err.hint, "the condition does not fit: %s", err.message)
 		return nil
 	}
-	return c
+	return known.cond
 }
 
 func (l *loader) readNode(kind NodeKind, id string, t *source.Table) {
@@ -360,8 +432,10 @@ func (l *loader) readNode(kind NodeKind, id string, t *source.Table) {
 		t.Has(key) // read once all packs are known
 	}
 	if l.claim("node "+id, t, "", t.Bool("replace")) {
-		l.book.Nodes = slices.DeleteFunc(l.book.Nodes, func(o *Node) bool { return o.ID == id })
-		l.nodes = slices.DeleteFunc(l.nodes, func(o pending[*Node]) bool { return o.thing.ID == id })
+		if l.book.node[id] != nil {
+			l.book.Nodes = slices.DeleteFunc(l.book.Nodes, func(o *Node) bool { return o.ID == id })
+			l.nodes = slices.DeleteFunc(l.nodes, func(o pending[*Node]) bool { return o.thing.ID == id })
+		}
 		l.book.Nodes = append(l.book.Nodes, n)
 		l.book.node[id] = n
 		l.nodes = append(l.nodes, pending[*Node]{n, t, l.pack})
@@ -520,6 +594,7 @@ func (l *loader) outgoing(n *Node, t *source.Table) {
 					hint = "only a step can be produced; " + string(to.Kind) + "s are where things begin"
 				}
 				s.Fault(id, hint, "there is no step %q", id)
+				l.lost[n] = true
 			}
 			for _, rt := range s.Tables(id) {
 				if r := l.rule(n, rt, false); to != nil && to.Kind == Step {
@@ -529,7 +604,8 @@ func (l *loader) outgoing(n *Node, t *source.Table) {
 			}
 		}
 	}
-	for key, is := range map[string]bool{"shows": false, "is": true} {
+	for _, key := range []string{"shows", "is"} {
+		is := key == "is"
 		s := t.Table(key)
 		if s == nil {
 			continue
@@ -544,6 +620,7 @@ func (l *loader) outgoing(n *Node, t *source.Table) {
 				sign := l.book.sign[id]
 				if sign == nil {
 					ps.Fault(name, l.suggestSign(id), "there is no sign %q", id)
+					l.lost[n] = true
 				}
 				for _, rt := range ps.Tables(name) {
 					if r := l.rule(n, rt, is); sign != nil {
@@ -597,13 +674,9 @@ func (l *loader) add(r *Rule, t *source.Table) {
 		r.Reach = ReachEach
 	}
 	r.ID = r.From.ID + " > " + target
-	n := 1
-	for _, o := range l.book.Rules {
-		if o.From == r.From && o.To == r.To && o.Sign == r.Sign {
-			n++
-		}
-	}
-	if n > 1 {
+	at := ends{r.From, r.To, r.Sign}
+	l.count[at]++
+	if n := l.count[at]; n > 1 {
 		r.ID += fmt.Sprintf(" #%d", n)
 	}
 	l.book.Rules = append(l.book.Rules, r)

@@ -129,6 +129,48 @@ func TestOverlay(t *testing.T) {
 	assert.Equal(t, 0.98, b.Node("worn").In[0].HowOften)
 }
 
+// That a cause leads nowhere is not told where its only target is misspelt: the
+// one slip is told once.
+func TestMisspeltTargetHasNoWake(t *testing.T) {
+	told := func(text string) string {
+		var faults source.Faults
+		assert.Nil(t, Load(&faults, []Text{{"base.toml", []byte(text)}}))
+		return faults.Error()
+	}
+	aside := "[cause.aside]\nname = \"aside\"\ncategory = \"maintenance\"\nbase_rate = \"rare\"\nsource = \"common practice\"\n"
+	how := " = { how_often = \"often\", because = \"b\", source = \"common practice\" }\n"
+	assert.Equal(t, `base.toml:28:1: cause aside leads to nothing and shows nothing`, told(base+aside))
+	assert.Equal(t, `base.toml:33:10: there is no step "wurn" (did you mean "worn"?)`, told(base+aside+"leads_to.wurn"+how))
+	assert.Equal(t, `base.toml:33:12: there is no sign "pump.stif" (did you mean "pump.stiff"?)`, told(base+aside+"shows.pump.stif"+how))
+	assert.Equal(t, `base.toml:34:10: there is no step "wurn" (did you mean "worn"?)`, told(base+aside+"[more.aside]\nleads_to.wurn"+how))
+}
+
+// A fault inside a condition is told at its very letters, also where the
+// condition stands in a table in braces or runs over lines.
+func TestPlacesInConditions(t *testing.T) {
+	var faults source.Faults
+	text := strings.ReplaceAll(base, `leads_to.worn = {`, `leads_to.worn = { when = "history.hours > 1 and engine.fule == 'x'",`) +
+		"when = '''\nengine.fuel == 'petrol'\nand engine.ful == 'y''''\n"
+	assert.Nil(t, Load(&faults, []Text{{"base.toml", []byte(text)}}))
+	assert.Equal(t, `base.toml:22:56: the condition does not fit: a case has no fact engine.fule (did you mean "engine.fuel"?)
+base.toml:30:12: the condition does not fit: a case has no fact engine.ful (did you mean "engine.fuel"?)`, faults.Error())
+}
+
+// Rules stand in the order of the pack, whichever way they are told.
+func TestRulesInOrder(t *testing.T) {
+	text := base + "is.pump.stiff = { because = \"b\" }\n"
+	for range 20 {
+		var faults source.Faults
+		b := Load(&faults, []Text{{"base.toml", []byte(text)}})
+		require.NotNil(t, b, faults.Error())
+		var ids []string
+		for _, r := range b.Node("worn").Out {
+			ids = append(ids, r.ID)
+		}
+		assert.Equal(t, []string{"worn > pump.stiff", "worn > rod_bearing.wiped", "worn > pump.stiff #2"}, ids)
+	}
+}
+
 func TestConditions(t *testing.T) {
 	for _, tc := range []struct {
 		text  string

@@ -53,10 +53,25 @@ const maxStates = 1 << 10
 type Builder struct {
 	nodes  []node
 	faults []error
+	budget int
 }
 
 // NewBuilder returns an empty builder.
-func NewBuilder() *Builder { return &Builder{} }
+func NewBuilder() *Builder { return &Builder{budget: DefaultBudget} }
+
+// DefaultBudget is how many numbers a question may hold in tables at a time where
+// nothing else is said: half a gigabyte of them.
+const DefaultBudget = 1 << 26
+
+// maxBudget keeps what is within a budget far from overflow.
+const maxBudget = 1<<31 - 1
+
+// Budget sets how many numbers, of eight bytes each, a question may hold in tables
+// at a time. What takes more is refused with a *[TooLarge], before room for it is
+// made.
+func (b *Builder) Budget(numbers int) {
+	b.budget = min(max(numbers, 1), maxBudget)
+}
 
 // Root adds a variable without parents: its states are 0..len(probs)-1.
 func (b *Builder) Root(name string, probs ...float64) Var {
@@ -196,7 +211,7 @@ func (b *Builder) Build() (*Model, error) {
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
-	return &Model{nodes: slices.Clone(b.nodes), limits: usual}, nil
+	return &Model{nodes: slices.Clone(b.nodes), limits: usual, budget: b.budget}, nil
 }
 
 func (b *Builder) fault(format string, args ...any) {

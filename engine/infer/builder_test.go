@@ -54,17 +54,17 @@ func TestBadQuestions(t *testing.T) {
 		{7: {1, 1}}, {-1: {1, 1}}, {a: {1}}, {a: nil}, {a: {1, -1}}, {a: {1, math.NaN()}}, {a: {math.Inf(1), 1}},
 		{a: Hard(2, 2)}, {a: Hard(-1, 2)}, {a: Times([]float64{1, 0}, []float64{0, 1})}, {a: Times([]float64{1}, []float64{1, 1})},
 	} {
-		_, err := m.LogP(ev)
+		_, err := m.LogP(ctx, ev)
 		require.Error(t, err, ev)
-		_, err = m.Infer(ev)
+		_, err = m.Infer(ctx, ev)
 		require.Error(t, err, ev)
-		_, _, err = m.MostProbable(ev, []Var{a}, 1, 10)
+		_, _, err = m.MostProbable(ctx, ev, []Var{a}, 1, 10)
 		require.Error(t, err, ev)
-		require.Zero(t, m.Estimate(ev, a))
+		require.Zero(t, m.Estimate(ctx, ev, a))
 	}
-	_, err := m.Infer(nil, 5)
+	_, err := m.Infer(ctx, nil, 5)
 	require.Error(t, err)
-	_, _, err = m.MostProbable(nil, []Var{-3}, 1, 10)
+	_, _, err = m.MostProbable(ctx, nil, []Var{-3}, 1, 10)
 	require.Error(t, err)
 	require.Equal(t, "", m.Name(9))
 	require.Equal(t, 0, m.States(-1))
@@ -72,11 +72,11 @@ func TestBadQuestions(t *testing.T) {
 
 func TestEmptyModel(t *testing.T) {
 	m := build(t, NewBuilder())
-	post, err := m.Infer(nil)
+	post, err := m.Infer(ctx, nil)
 	require.NoError(t, err)
 	require.Zero(t, post.LogP)
 	require.Nil(t, post.P(0))
-	found, proven, err := m.MostProbable(nil, nil, 3, 10)
+	found, proven, err := m.MostProbable(ctx, nil, nil, 3, 10)
 	require.NoError(t, err)
 	require.True(t, proven)
 	require.Len(t, found, 1)
@@ -96,16 +96,16 @@ func TestManyParentsStaySmall(t *testing.T) {
 		leaf := b.Max("leaf", states, []Link{{Parent: gate, Pass: 0.25}}, nil)
 		m := build(t, b)
 		for _, ev := range []Evidence{{gate: Hard(0, states)}, {gate: Hard(1, states)}, {leaf: Hard(1, states)}, {leaf: Hard(0, states)}} {
-			require.LessOrEqual(t, m.Estimate(ev).Width, 4)
+			require.LessOrEqual(t, m.Estimate(ctx, ev).Width, 4)
 		}
-		logP, err := m.LogP(Evidence{gate: Hard(0, states)})
+		logP, err := m.LogP(ctx, Evidence{gate: Hard(0, states)})
 		require.NoError(t, err)
 		near(t, math.Log(silent), logP)
-		logP, err = m.LogP(Evidence{leaf: Hard(1, states)})
+		logP, err = m.LogP(ctx, Evidence{leaf: Hard(1, states)})
 		require.NoError(t, err)
 		near(t, math.Log(0.25*(1-silent)), logP)
 		// Not found: each parent has its own factor, and there is no table.
-		require.Equal(t, 1, m.Estimate(Evidence{gate: Hard(0, states)}).Width)
+		require.Equal(t, 1, m.Estimate(ctx, Evidence{gate: Hard(0, states)}).Width)
 	}
 }
 
@@ -124,7 +124,7 @@ func TestTooLarge(t *testing.T) {
 		}
 	}
 	m := build(t, b)
-	_, err := m.LogP(ev)
+	_, err := m.LogP(ctx, ev)
 	var large *TooLarge
 	require.ErrorAs(t, err, &large)
 	require.Equal(t, side, large.Cost.Width)
@@ -143,7 +143,7 @@ func TestTinyProbabilities(t *testing.T) {
 		want[1] += math.Log(1.01e-5)
 	}
 	m := build(t, b)
-	post, err := m.Infer(ev, cause)
+	post, err := m.Infer(ctx, ev, cause)
 	require.NoError(t, err)
 	near(t, want[1]+math.Log1p(math.Exp(want[0]-want[1])), post.LogP)
 	near(t, 1/(1+math.Exp(want[0]-want[1])), post.P(cause)[1])
@@ -166,7 +166,7 @@ func TestManyNotFound(t *testing.T) {
 		}
 	}
 	m := build(t, b)
-	post, err := m.Infer(ev, cause)
+	post, err := m.Infer(ctx, ev, cause)
 	require.NoError(t, err)
 	near(t, want[1], post.LogP)
 	near(t, want[0]-want[1], math.Log(post.P(cause)[1]))
@@ -177,10 +177,10 @@ func TestRowsAreNormalised(t *testing.T) {
 	b := NewBuilder()
 	third := b.Root("third", 0.3333333, 0.3333333, 0.3333333)
 	m := build(t, b)
-	post, err := m.Infer(nil, third)
+	post, err := m.Infer(ctx, nil, third)
 	require.NoError(t, err)
 	require.InDelta(t, 1.0/3, post.P(third)[2], 1e-15)
-	logP, err := m.LogP(Evidence{third: Hard(0, 3)})
+	logP, err := m.LogP(ctx, Evidence{third: Hard(0, 3)})
 	require.NoError(t, err)
 	require.InDelta(t, math.Log(1.0/3), logP, 1e-15)
 }

@@ -1,6 +1,7 @@
 package infer_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"log"
@@ -25,7 +26,7 @@ func Example() {
 	}
 
 	ev := infer.Evidence{blue: infer.Hard(1, 2)}
-	post, err := m.Infer(ev, low, worn)
+	post, err := m.Infer(context.Background(), ev, low, worn)
 	if err != nil {
 		log.Fatal(err)
 	}
@@ -33,7 +34,7 @@ func Example() {
 	fmt.Printf("pump worn %.3f\n", post.P(worn)[1])
 
 	ev[starved] = infer.Hard(0, 2)
-	_, err = m.LogP(ev)
+	_, err = m.LogP(context.Background(), ev)
 	var clash *infer.Contradiction
 	fmt.Println(errors.As(err, &clash), err)
 	// Output:
@@ -52,7 +53,7 @@ func ExampleModel_MostProbable() {
 	if err != nil {
 		log.Fatal(err)
 	}
-	best, proven, err := m.MostProbable(infer.Evidence{noise: infer.Hard(1, 2)}, []infer.Var{dirt, wear}, 2, 100)
+	best, proven, err := m.MostProbable(context.Background(), infer.Evidence{noise: infer.Hard(1, 2)}, []infer.Var{dirt, wear}, 2, 100)
 	if err != nil {
 		log.Fatal(err)
 	}

@@ -3,6 +3,7 @@ package infer
 import (
 	"cmp"
 	"container/heap"
+	"context"
 	"maps"
 	"math"
 	"slices"
@@ -24,7 +25,7 @@ type Explanation struct {
 // the marginals, without being looked into. The budget limits the number of
 // propagations; proven is false when it ran out before the answer was certain.
 // Then the assignments are the best that were met, at least one.
-func (m *Model) MostProbable(ev Evidence, over []Var, k, budget int) (found []Explanation, proven bool, err error) {
+func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, budget int) (found []Explanation, proven bool, err error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, false, err
 	}
@@ -34,7 +35,7 @@ func (m *Model) MostProbable(ev Evidence, over []Var, k, budget int) (found []Ex
 	if k <= 0 {
 		return nil, true, nil
 	}
-	s := &search{m: m, over: over, query: slices.Compact(slices.Sorted(slices.Values(over)))}
+	s := &search{ctx: ctx, m: m, over: over, query: slices.Compact(slices.Sorted(slices.Values(over)))}
 	whole := &region{ev: ev, bound: math.Inf(1)}
 	if err := s.look(whole); err != nil {
 		return nil, false, err
@@ -42,7 +43,7 @@ func (m *Model) MostProbable(ev Evidence, over []Var, k, budget int) (found []Ex
 	if whole.post == nil {
 		w := m.work()
 		defer m.release(w)
-		return nil, false, m.contradiction(w, ev)
+		return nil, false, m.contradiction(ctx, w, ev)
 	}
 	s.push(whole)
 	for len(s.front) > 0 && len(found) < k {
@@ -78,6 +79,7 @@ type region struct {
 }
 
 type search struct {
+	ctx   context.Context
 	m     *Model
 	over  []Var
 	query []Var // over, in order and each once
@@ -98,7 +100,7 @@ func (s *search) look(n *region) error {
 	s.runs++
 	w := s.m.work()
 	defer s.m.release(w)
-	ok, err := w.solve(n.ev, s.query)
+	ok, err := w.solve(s.ctx, n.ev, s.query, false)
 	if err != nil || !ok {
 		return err
 	}
@@ -160,7 +162,7 @@ func (s *search) part(n *region) error {
 	s.runs++
 	w := s.m.work()
 	defer s.m.release(w)
-	ok, err := w.solve(ev, nil)
+	ok, err := w.solve(s.ctx, ev, nil, false)
 	if ok && err == nil {
 		s.push(&region{states: states, bound: w.run.total.ln()})
 	}

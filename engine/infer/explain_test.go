@@ -45,7 +45,7 @@ func TestMostProbableAgreesWithEnumeration(t *testing.T) {
 		}
 		want := rank(m, ev, over)
 		k := 1 + r.IntN(5)
-		got, proven, err := m.MostProbable(ev, over, k, 100000)
+		got, proven, err := m.MostProbable(ctx, ev, over, k, 100000)
 		if len(want) == 0 {
 			require.ErrorAs(t, err, new(*Contradiction))
 			return
@@ -72,7 +72,7 @@ func TestMostProbableOnALeash(t *testing.T) {
 		ev := throwEvidence(m, r)
 		over := []Var{Var(r.IntN(n)), Var(r.IntN(n)), Var(r.IntN(n))}
 		want := rank(m, ev, over)
-		got, proven, err := m.MostProbable(ev, over, 2, rapid.IntRange(0, 6).Draw(t, "budget"))
+		got, proven, err := m.MostProbable(ctx, ev, over, 2, rapid.IntRange(0, 6).Draw(t, "budget"))
 		if len(want) == 0 {
 			require.ErrorAs(t, err, new(*Contradiction))
 			return
@@ -101,7 +101,7 @@ func TestMostProbableCausesOfALargeNetwork(t *testing.T) {
 		}
 	}
 	for _, budget := range []int{20, 300} {
-		found, proven, err := m.MostProbable(ev, over, 3, budget)
+		found, proven, err := m.MostProbable(ctx, ev, over, 3, budget)
 		require.NoError(t, err)
 		require.NotEmpty(t, found)
 		t.Logf("%d causes, %d runs: %d found, proven %v, %v", len(over), budget, len(found), proven, found[0].LogP)
@@ -110,7 +110,7 @@ func TestMostProbableCausesOfALargeNetwork(t *testing.T) {
 			for i, s := range e.States {
 				sure = sure.and(over[i], Hard(s, 2))
 			}
-			logP, err := m.LogP(sure)
+			logP, err := m.LogP(ctx, sure)
 			require.NoError(t, err)
 			near(t, logP, e.LogP)
 		}

@@ -1,8 +1,12 @@
 package infer
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -66,18 +70,21 @@ func (t *TooLarge) Error() string {
 
 // LogP returns the natural logarithm of the probability of the evidence. The error
 // is a *[Contradiction] when that probability is zero.
-func (m *Model) LogP(ev Evidence) (float64, error) {
+//
+// This and all other questions are given up, with the context's error, soon after
+// the context is done.
+func (m *Model) LogP(ctx context.Context, ev Evidence) (float64, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return 0, err
 	}
 	w := m.work()
 	defer m.release(w)
-	ok, err := w.solve(ev, nil)
+	ok, err := w.solve(ctx, ev, nil, false)
 	if err != nil {
 		return 0, err
 	}
 	if !ok {
-		return 0, m.contradiction(w, ev)
+		return 0, m.contradiction(ctx, w, ev)
 	}
 	return w.run.total.ln(), nil
 }
@@ -85,7 +92,7 @@ func (m *Model) LogP(ev Evidence) (float64, error) {
 // Infer returns the distribution of each variable of the query given the evidence;
 // of all variables, if none is named. The error is a *[Contradiction] when the
 // evidence is impossible.
-func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
+func (m *Model) Infer(ctx context.Context, ev Evidence, query ...Var) (*Posterior, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, err
 	}
@@ -93,25 +100,22 @@ func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
 		return nil, err
 	}
 	if len(query) == 0 {
-		query = make([]Var, m.Len())
-		for v := range query {
-			query[v] = Var(v)
-		}
+		query = m.all()
 	}
 	w := m.work()
 	defer m.release(w)
 	post := &Posterior{probs: make([][]float64, m.Len())}
-	if !w.reduce(ev, query, m.limits, ranked) {
-		return nil, m.contradiction(w, ev)
+	ok := w.reduce(ev, query, m.limits, ranked)
+	if !ok && w.over == nil {
+		return nil, m.contradiction(ctx, w, ev)
 	}
-	if w.within(m.limits.divide) {
-		w.plan.settle()
-		ok, err := w.solveArranged(ev, query)
+	if ok && w.within(ctx, m.limits.divide) {
+		ok, err := w.solveReduced(ctx, ev, query, false)
 		switch {
 		case err != nil:
 			return nil, err
 		case !ok:
-			return nil, m.contradiction(w, ev)
+			return nil, m.contradiction(ctx, w, ev)
 		}
 		w.read(query, post)
 		return post, nil
@@ -119,7 +123,9 @@ func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
 
 	// Variables below what the evidence bears on can entangle everything when they
 	// are asked for together. So the others go first, and these in groups.
-	w.reduce(ev, nil, m.limits, ranked)
+	if !w.reduce(ev, nil, m.limits, ranked) && w.over == nil {
+		return nil, m.contradiction(ctx, w, ev)
+	}
 	var core, below []Var
 	for _, v := range query {
 		if w.relevant[v] {
@@ -128,17 +134,18 @@ func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
 			below = append(below, v)
 		}
 	}
-	if err := m.infer(w, ev, core, post); err != nil {
+	total, err := m.infer(ctx, w, ev, core, post)
+	if err != nil {
 		return nil, err
 	}
 	logP, rounding := post.LogP, post.Rounding
-	enough := m.limits.divide + 4*w.plan.total
+	enough := m.limits.divide + 4*total
 	for len(below) > 0 {
 		n := len(below)
-		for w.reduce(ev, below[:n], m.limits, ranked); n > 1 && !w.within(enough); w.reduce(ev, below[:n], m.limits, ranked) {
+		for n > 1 && !(w.reduce(ev, below[:n], m.limits, ranked) && w.within(ctx, enough)) {
 			n = (n + 1) / 2
 		}
-		if err := m.infer(w, ev, below[:n], post); err != nil {
+		if _, err := m.infer(ctx, w, ev, below[:n], post); err != nil {
 			return nil, err
 		}
 		rounding = max(rounding, post.Rounding)
@@ -148,59 +155,87 @@ func (m *Model) Infer(ev Evidence, query ...Var) (*Posterior, error) {
 	return post, nil
 }
 
-// infer adds the posteriors of a query to post.
-func (m *Model) infer(w *work, ev Evidence, query []Var, post *Posterior) error {
-	ok, err := w.solve(ev, query)
+func (m *Model) all() []Var {
+	all := make([]Var, m.Len())
+	for v := range all {
+		all[v] = Var(v)
+	}
+	return all
+}
+
+// infer adds the posteriors of a query to post. It returns the total size of what
+// was solved.
+func (m *Model) infer(ctx context.Context, w *work, ev Evidence, query []Var, post *Posterior) (float64, error) {
+	ok, err := w.solve(ctx, ev, query, false)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	if !ok {
-		return m.contradiction(w, ev)
+		return 0, m.contradiction(ctx, w, ev)
 	}
 	w.read(query, post)
-	return nil
+	return math.Exp2(w.program.cost.Log2), nil
 }
 
 // Estimate foretells the cost of a query without answering it. Evidence that does
-// not fit the model, or is impossible, costs nothing.
-func (m *Model) Estimate(ev Evidence, query ...Var) Cost {
+// not fit the model, or is impossible, costs nothing; what is beyond the budget
+// before an order is even looked for, or not estimated because the context is done,
+// infinitely much.
+func (m *Model) Estimate(ctx context.Context, ev Evidence, query ...Var) Cost {
 	if m.checkEvidence(ev) != nil || m.checkVars(query) != nil {
 		return Cost{}
 	}
 	w := m.work()
 	defer m.release(w)
 	if !w.reduce(ev, query, m.limits, ranked) {
+		if w.over != nil {
+			return Cost{Log2: math.Inf(1)}
+		}
 		return Cost{}
 	}
-	w.arrange()
-	return w.plan.cost()
+	err := w.prepare(ctx)
+	var large *TooLarge
+	switch {
+	case errors.As(err, &large):
+		return large.Cost
+	case err != nil:
+		return Cost{Log2: math.Inf(1)}
+	}
+	return w.program.cost
 }
 
 // Within tells whether a query can be answered with no more than 2^log2 numbers in
 // all its tables. It gives up at once on what is far beyond that, where Estimate
-// would go on counting. Evidence that does not fit the model, or is impossible,
-// costs nothing.
-func (m *Model) Within(log2 float64, ev Evidence, query ...Var) bool {
+// would go on counting, and when the context is done. Evidence that does not fit the
+// model, or is impossible, costs nothing.
+func (m *Model) Within(ctx context.Context, log2 float64, ev Evidence, query ...Var) bool {
 	if m.checkEvidence(ev) != nil || m.checkVars(query) != nil {
 		return true
 	}
 	w := m.work()
 	defer m.release(w)
 	if !w.reduce(ev, query, m.limits, ranked) {
-		return true
+		return w.over == nil
 	}
 	room := math.Exp2(log2)
-	if !w.within(room * farBeyond) {
+	if !w.within(ctx, room*farBeyond) {
 		return false
 	}
 	p := &w.plan
+	if e := w.known(); e != nil && e.exact && e.first <= room || p.total <= room {
+		return true
+	}
+	w.arranged = false
+	if w.connect() != nil || !p.eliminate(ctx, w.card, byWeight, 0, math.Inf(1)) {
+		return false
+	}
 	if p.total > room {
-		p.improve(w.card, byFill, 0)
+		p.improve(ctx, w.card, byFill, 0)
 	}
 	if p.total > room && p.total > desperate && p.total < 4*room {
-		p.tryMany(w.card)
+		p.tryMany(ctx, w.card)
 	}
-	return p.total <= room
+	return p.total <= room && ctx.Err() == nil
 }
 
 // farBeyond is how many times as large as a limit the first simple order may come
@@ -214,19 +249,76 @@ const (
 	hopeless = 1e-6
 )
 
-// solve runs the propagation: first with compact signed gates; should those lose
-// too many digits, with fewer of them, and then with none. It reports false when
-// the evidence is impossible.
-func (w *work) solve(ev Evidence, query []Var) (bool, error) {
-	if !w.reduce(ev, query, w.m.limits, ranked) {
-		return false, nil
+// within tells whether the first, simple order of the problem stays within a total
+// size.
+func (w *work) within(ctx context.Context, total float64) bool {
+	e := w.known()
+	if e != nil && (e.exact || e.first > total) {
+		return e.first <= total
 	}
-	w.arrange()
-	return w.solveArranged(ev, query)
+	if w.connect() != nil {
+		return false
+	}
+	p := &w.plan
+	e = &entry{exact: p.eliminate(ctx, w.card, byWeight, 0, total)}
+	if ctx.Err() != nil {
+		return false
+	}
+	e.first, p.first = p.total, p.total
+	if e.exact && p.total <= thorough {
+		p.settle()
+		w.arranged = true // arrange would do no more; prepare notes it
+		return true
+	}
+	w.learn(e)
+	return e.exact
 }
 
-// solveArranged is solve once the compact problem has been set up.
-func (w *work) solveArranged(ev Evidence, query []Var) (bool, error) {
+// prepare finds the program of the problem. The error is a *[TooLarge] when there is
+// none within the budget.
+func (w *work) prepare(ctx context.Context) error {
+	if !w.arranged {
+		e := w.known()
+		if e != nil && e.large != nil {
+			return e.large
+		}
+		if e != nil && e.program != nil {
+			w.program = e.program
+			return nil
+		}
+		if err := w.arrange(ctx); err != nil {
+			return err
+		}
+		w.arranged = true
+	}
+	e := &entry{first: w.plan.first, exact: true}
+	ok := w.plan.total < reach && w.plan.width <= maxDims
+	if ok {
+		e.program, ok = w.compile(w.m.budget)
+	}
+	if !ok {
+		e.large = &TooLarge{w.plan.cost()}
+	}
+	w.program = e.program
+	w.learn(e)
+	if !ok {
+		return e.large
+	}
+	return nil
+}
+
+// solve runs the propagation: first with compact signed gates; should those lose
+// too many digits, with fewer of them, and then with none. It reports false when
+// the evidence is impossible. With all, every table is appraised.
+func (w *work) solve(ctx context.Context, ev Evidence, query []Var, all bool) (bool, error) {
+	if !w.reduce(ev, query, w.m.limits, ranked) && w.over == nil {
+		return false, nil
+	}
+	return w.solveReduced(ctx, ev, query, all)
+}
+
+// solveReduced is solve once the compact problem has been set up.
+func (w *work) solveReduced(ctx context.Context, ev Evidence, query []Var, all bool) (bool, error) {
 	tries := []struct {
 		limits
 		encoding
@@ -236,15 +328,17 @@ func (w *work) solveArranged(ev Evidence, query []Var) (bool, error) {
 	for i, try := range tries {
 		if i > 0 {
 			w.reduce(ev, query, try.limits, try.encoding)
-			w.arrange()
 		}
-		if w.tooLarge() {
-			if cost := w.plan.cost(); least == nil || cost.Log2 < least.Cost.Log2 {
-				least = &TooLarge{cost}
+		ok, err := w.propagate(ctx, all || len(query) > 0, all)
+		if large := (*TooLarge)(nil); errors.As(err, &large) {
+			if least == nil || large.Cost.Log2 < least.Cost.Log2 {
+				least = large
 			}
 			continue
 		}
-		ok := w.propagate(len(query) > 0)
+		if err != nil {
+			return false, err
+		}
 		if !w.signed || ok && w.run.rounded < precise {
 			return ok, nil
 		}
@@ -257,18 +351,30 @@ func (w *work) solveArranged(ev Evidence, query []Var) (bool, error) {
 	}
 	// A signed answer is the best to be had; Rounding tells how good it is.
 	w.reduce(ev, query, tries[best].limits, tries[best].encoding)
-	w.arrange()
-	return w.propagate(len(query) > 0), nil
+	return w.propagate(ctx, all || len(query) > 0, all)
 }
 
-func (w *work) tooLarge() bool {
-	return w.plan.total > maxTotal || w.plan.width > maxDims-2
-}
-
-func (w *work) propagate(backward bool) bool {
-	w.layout()
+// propagate solves the problem that has been set up, in one encoding.
+func (w *work) propagate(ctx context.Context, backward, all bool) (bool, error) {
+	if w.over != nil {
+		return false, w.over
+	}
+	if err := w.prepare(ctx); err != nil {
+		return false, err
+	}
+	held := len(w.numbers) + w.program.room
+	if backward || w.signed {
+		held *= 2
+	}
+	if held > w.m.budget {
+		return false, &TooLarge{w.program.cost}
+	}
 	w.run.rounded = 0
-	return w.forward() && (!backward && !w.signed || w.backward())
+	ok, err := w.forward(ctx)
+	if ok && err == nil && (backward || w.signed) {
+		err = w.backward(ctx, all)
+	}
+	return ok && err == nil, err
 }
 
 // read reads the distributions off the joint masses.
@@ -291,16 +397,11 @@ func (w *work) read(query []Var, post *Posterior) {
 			p[s] = 1
 			continue
 		}
-		bk := &w.run.buckets[w.plan.place[w.local[v]]]
-		table := w.run.tables[bk.table.from:bk.table.to]
-		for i := 0; i < len(table); i += k {
-			for s := range k {
-				p[s] += table[i+s]
-			}
-		}
+		in := input{unaryOf, w.local[v]}
+		prior, worth := w.table(in), w.worthTable(in)
 		sum := 0.0
-		for s, x := range p {
-			p[s] = max(x, 0)
+		for s := range p {
+			p[s] = max(prior[s]*worth[s], 0)
 			sum += p[s]
 		}
 		for s := range p {
@@ -309,23 +410,50 @@ func (w *work) read(query []Var, post *Posterior) {
 	}
 }
 
-// contradiction finds an irreducible clash, by leaving out whatever is not needed
-// for one.
-func (m *Model) contradiction(w *work, ev Evidence) error {
-	rest := make(Evidence, len(ev))
-	for v, l := range ev {
-		rest[v] = l
+// contradiction finds an irreducible clash, by halves: what the first half does not
+// need of the second is found first, then what that needs of the first (U. Junker,
+// QuickXplain, AAAI 2004).
+func (m *Model) contradiction(ctx context.Context, w *work, ev Evidence) error {
+	clash, err := m.clash(ctx, w, ev, Evidence{}, ev.vars(), false)
+	if err != nil {
+		return err
 	}
-	for _, v := range ev.vars() {
-		l := rest[v]
-		delete(rest, v)
-		if ok, err := w.solve(rest, nil); ok || err != nil {
-			rest[v] = l
-		}
-	}
-	c := &Contradiction{Vars: rest.vars()}
-	for _, v := range c.Vars {
+	slices.Sort(clash)
+	c := &Contradiction{Vars: clash}
+	for _, v := range clash {
 		c.Names = append(c.Names, m.nodes[v].name)
 	}
 	return c
+}
+
+// clash returns what of these variables it takes, besides the evidence held, for a
+// contradiction. All of them make one with it. What cannot be solved is taken to be
+// possible.
+func (m *Model) clash(ctx context.Context, w *work, ev, held Evidence, vars []Var, grown bool) ([]Var, error) {
+	if grown {
+		ok, err := w.solve(ctx, held, nil, false)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if !ok && err == nil {
+			return nil, nil
+		}
+	}
+	if len(vars) <= 1 {
+		return vars, nil
+	}
+	half := len(vars) / 2
+	with := func(vars []Var) Evidence {
+		more := maps.Clone(held)
+		for _, v := range vars {
+			more[v] = ev[v]
+		}
+		return more
+	}
+	second, err := m.clash(ctx, w, ev, with(vars[:half]), vars[half:], true)
+	if err != nil {
+		return nil, err
+	}
+	first, err := m.clash(ctx, w, ev, with(second), vars[:half], len(second) > 0)
+	return append(slices.Clone(first), second...), err
 }

@@ -1,12 +1,17 @@
 package infer
 
-import "sync"
+import (
+	"slices"
+	"sync"
+)
 
 // Model is an immutable network of variables, safe for use by many goroutines.
 type Model struct {
 	nodes  []node
 	limits limits
+	budget int       // of numbers in tables
 	pool   sync.Pool // of *work: scratch memory, so that a run allocates little
+	cache  cache
 }
 
 // Len is the number of variables; they are 0..Len()-1.
@@ -29,3 +34,100 @@ func (m *Model) States(v Var) int {
 }
 
 func (m *Model) has(v Var) bool { return v >= 0 && int(v) < len(m.nodes) }
+
+// cache keeps programs by the structure of the problem. A program is a function of
+// the structure, so an answer is the same whether it was found here or made anew.
+type cache struct {
+	mutex   sync.Mutex
+	once    map[uint64]bool // structures that came up
+	entries map[uint64][]*entry
+	size    int
+}
+
+// entry is what is known of one structure. It is never changed once it is in the
+// cache.
+type entry struct {
+	key     []int32
+	first   float64 // the total size of the first order, or less when it was given up
+	exact   bool    // it was not given up
+	program *program
+	large   *TooLarge // instead of a program
+}
+
+// maxCache is about how many numbers of 4 bytes the cache holds.
+const maxCache = 1 << 21
+
+// maxOnce is how many structures are remembered to have come up.
+const maxOnce = 1 << 12
+
+// structure writes the problem's structure to key, and its hash.
+func (w *work) structure() {
+	w.key = append(w.key[:0], int32(len(w.card)))
+	w.key = append(w.key, w.card...)
+	for _, f := range w.factors {
+		w.key = append(w.key, f.scope.from-f.scope.to)
+		w.key = append(w.key, w.scopes[f.scope.from:f.scope.to]...)
+	}
+	h := uint64(14695981039346656037)
+	for _, x := range w.key {
+		h = (h ^ uint64(uint32(x))) * 1099511628211
+	}
+	w.hash = h
+}
+
+// known looks up the problem's structure.
+func (w *work) known() *entry {
+	w.structure()
+	c := &w.m.cache
+	c.mutex.Lock()
+	defer c.mutex.Unlock()
+	for _, e := range c.entries[w.hash] {
+		if slices.Equal(e.key, w.key) {
+			return e
+		}
+	}
+	return nil
+}
+
+// learn keeps what was found out about the problem's structure, whose key was made
+// last. A program is kept when its structure comes up for the second time: most do
+// not. It is copied, for it is made in scratch memory.
+func (w *work) learn(e *entry) {
+	c := &w.m.cache
+	h := w.hash
+	c.mutex.Lock()
+	defer c.mutex.Unlock()
+	if c.once == nil {
+		c.once = map[uint64]bool{}
+	}
+	if !c.once[h] {
+		if len(c.once) >= maxOnce {
+			clear(c.once)
+		}
+		c.once[h] = true
+		return
+	}
+	size := len(w.key) + 16
+	if p := e.program; p != nil {
+		size += 24*len(p.steps) + 3*len(p.dims) + len(p.offs)
+	}
+	if size > maxCache/4 {
+		return
+	}
+	if p := e.program; p != nil {
+		q := *p
+		q.steps, q.dims, q.offs = slices.Clone(p.steps), slices.Clone(p.dims), slices.Clone(p.offs)
+		e.program = &q
+	}
+	e.key = slices.Clone(w.key)
+	if c.size += size; c.entries == nil || c.size > maxCache {
+		c.entries, c.size = map[uint64][]*entry{}, size
+	}
+	for i, old := range c.entries[h] {
+		if slices.Equal(old.key, e.key) {
+			c.entries[h][i] = e
+			return
+		}
+	}
+	c.entries[h] = append(c.entries[h], e)
+}

@@ -83,7 +83,7 @@ func TestNoisyOrNetworks(t *testing.T) {
 					for name := range c.Present {
 						query = append(query, vars[name])
 					}
-					post, err := m.Infer(ev, query...)
+					post, err := m.Infer(ctx, ev, query...)
 					require.NoError(t, err, "%s case %d", net.Name, i)
 					near(t, c.LogP, post.LogP, net.Name, i, "ln P")
 					for name, want := range c.Present {
@@ -126,21 +126,21 @@ func BenchmarkNoisyOr(b *testing.B) {
 				b.Run("Infer/"+name, func(b *testing.B) {
 					b.ReportAllocs()
 					for b.Loop() {
-						_, err := m.Infer(evs[i], queries[i]...)
+						_, err := m.Infer(ctx, evs[i], queries[i]...)
 						require.NoError(b, err)
 					}
-					c := m.Estimate(evs[i], queries[i]...)
+					c := m.Estimate(ctx, evs[i], queries[i]...)
 					b.ReportMetric(c.Log2, "log2")
 				})
 				b.Run("LogP/"+name, func(b *testing.B) {
 					for b.Loop() {
-						_, err := m.LogP(evs[i])
+						_, err := m.LogP(ctx, evs[i])
 						require.NoError(b, err)
 					}
 				})
 				b.Run("Order/"+name, func(b *testing.B) {
 					for b.Loop() {
-						m.Estimate(evs[i], queries[i]...)
+						m.Estimate(ctx, evs[i], queries[i]...)
 					}
 				})
 			}

@@ -1,6 +1,7 @@
 package infer
 
 import (
+	"context"
 	"math"
 	"math/bits"
 )
@@ -12,18 +13,17 @@ type Cost struct {
 	Log2  float64
 }
 
-// maxTable and maxTotal bound the entries of one table and of all together.
-const (
-	maxTable = 1 << 24
-	maxTotal = 1 << 25
-)
+// maxTable bounds the entries of one table of a model.
+const maxTable = 1 << 24
 
 // thorough is the total size from which looking longer for a better order pays,
-// and desperate that from which it pays to try many.
+// and desperate that from which it pays to try many. What is beyond reach is not
+// worth the trouble.
 const (
 	thorough  = 1 << 15
 	desperate = 1 << 21
 	attempts  = 12
+	reach     = 1 << 50
 )
 
 // plan is an elimination order and the clusters it makes: for each variable in
@@ -36,6 +36,7 @@ type plan struct {
 	clusters []span // into scopes, by place
 	total    float64
 	width    int
+	first    float64 // the total of the first, simple order
 
 	// scratch
 	words  int
@@ -46,62 +47,70 @@ type plan struct {
 	alive  []int32
 	stale  []bool
 	best   []int32
+	binary bool // all variables have two states
 }
 
 func (p *plan) cost() Cost { return Cost{Width: p.width, Log2: math.Log2(max(p.total, 1))} }
 
-// arrange finds an order for the problem.
-func (w *work) arrange() {
-	w.connect()
-	p := &w.plan
-	p.eliminate(w.card, byWeight, 0, math.Inf(1))
-	if p.total > thorough {
-		p.improve(w.card, byFill, 0)
+// arrange finds an order for the problem. It depends on nothing but the problem's
+// structure.
+func (w *work) arrange(ctx context.Context) error {
+	if err := w.connect(); err != nil {
+		return err
 	}
-	if p.total > desperate && p.total < maxTotal*maxTotal {
-		p.tryMany(w.card)
+	p := &w.plan
+	p.eliminate(ctx, w.card, byWeight, 0, math.Inf(1))
+	p.first = p.total
+	if p.total > thorough {
+		p.improve(ctx, w.card, byFill, 0)
+	}
+	if p.total > desperate && p.total < reach {
+		p.tryMany(ctx, w.card)
 	}
 	p.settle()
+	return ctx.Err()
 }
 
 // tryMany tries shuffled orders.
-func (p *plan) tryMany(card []int32) {
+func (p *plan) tryMany(ctx context.Context, card []int32) {
 	for seed := range uint64(attempts) {
-		p.improve(card, byFill, seed+1)
-		p.improve(card, byWeight, seed+1)
+		p.improve(ctx, card, byFill, seed+1)
+		p.improve(ctx, card, byWeight, seed+1)
 	}
 }
 
-// within tells whether a simple order stays within a total size.
-func (w *work) within(total float64) bool {
-	w.connect()
-	return w.plan.eliminate(w.card, byWeight, 0, total)
-}
-
-// connect makes the interaction graph of the problem's factors.
-func (w *work) connect() {
+// connect makes the interaction graph of the problem's factors. The error is that
+// of a graph beyond the budget.
+func (w *work) connect() error {
 	p := &w.plan
 	n := len(w.card)
 	p.words = (n + 63) / 64
+	if float64(n)*float64(p.words) > float64(w.m.budget) {
+		return &TooLarge{Cost{Width: 0, Log2: 2 * math.Log2(float64(n))}}
+	}
 	p.edges = resize(p.edges, n*p.words)
 	clear(p.edges)
 	for _, f := range w.factors {
 		scope := w.scopes[f.scope.from:f.scope.to]
-		for _, a := range scope {
-			for _, b := range scope {
-				if a != b {
-					p.edges[int(a)*p.words+int(b>>6)] |= 1 << (b & 63)
-				}
+		for i, a := range scope {
+			for _, b := range scope[:i] {
+				p.edges[int(a)*p.words+int(b>>6)] |= 1 << (b & 63)
+				p.edges[int(b)*p.words+int(a>>6)] |= 1 << (a & 63)
 			}
 		}
 	}
+	p.binary = true
+	for _, k := range w.card {
+		p.binary = p.binary && k == 2
+	}
+	return nil
 }
 
 // improve tries another order and keeps the better one.
-func (p *plan) improve(card []int32, by criterion, seed uint64) {
+func (p *plan) improve(ctx context.Context, card []int32, by criterion, seed uint64) {
 	total := p.total
 	p.best = append(p.best[:0], p.order...)
-	if !p.eliminate(card, by, seed, total) || p.total == total {
+	if !p.eliminate(ctx, card, by, seed, total) || p.total == total {
 		p.follow(card, p.best)
 	}
 }
@@ -114,27 +123,35 @@ const (
 	byFill                    // the weight of the edges that it adds
 )
 
-func (p *plan) begin(n int) {
+func (p *plan) begin(card []int32) {
 	p.graph = append(p.graph[:0], p.edges...)
 	p.order, p.scopes, p.clusters = p.order[:0], p.scopes[:0], p.clusters[:0]
 	p.total, p.width = 0, 0
-	p.place = resize(p.place, n)
+	p.place = resize(p.place, len(card))
+	p.weight = resize(p.weight, len(card))
+	for v := range card {
+		x := float64(card[v])
+		for i, b := range p.row(int32(v)) {
+			for ; b != 0; b &= b - 1 {
+				x *= float64(card[i<<6+bits.TrailingZeros64(b)])
+			}
+		}
+		p.weight[v] = x
+	}
 }
 
 // eliminate makes a greedy order. Ties go to the variable added last, which is
 // the helper or effect rather than the cause; a seed other than 0 breaks them by
 // a fixed shuffle instead. It gives up and reports false once the total size is
 // beyond the limit.
-func (p *plan) eliminate(card []int32, by criterion, seed uint64, limit float64) bool {
+func (p *plan) eliminate(ctx context.Context, card []int32, by criterion, seed uint64, limit float64) bool {
 	n := len(card)
-	p.begin(n)
-	p.weight = resize(p.weight, n)
+	p.begin(card)
 	p.fill = resize(p.fill, n)
 	p.alive = resize(p.alive, n)
 	p.stale = resize(p.stale, n)
 	for v := range n {
 		p.alive[v] = int32(n - 1 - v)
-		p.weigh(int32(v), card)
 		p.stale[v] = true
 	}
 	for s := seed; s != 0 && n > 1; s = 0 {
@@ -145,6 +162,9 @@ func (p *plan) eliminate(card []int32, by criterion, seed uint64, limit float64)
 		}
 	}
 	for len(p.alive) > 0 {
+		if len(p.alive)%64 == 0 && ctx.Err() != nil {
+			return false
+		}
 		pick := 0
 		switch by {
 		case byWeight:
@@ -168,7 +188,10 @@ func (p *plan) eliminate(card []int32, by criterion, seed uint64, limit float64)
 		}
 		v := p.alive[pick]
 		p.alive = append(p.alive[:pick], p.alive[pick+1:]...)
-		p.remove(v, card, by)
+		if by == byFill {
+			p.refill(v, card)
+		}
+		p.remove(v, card)
 		if p.total > limit {
 			return false
 		}
@@ -178,12 +201,9 @@ func (p *plan) eliminate(card []int32, by criterion, seed uint64, limit float64)
 
 // follow eliminates in a given order.
 func (p *plan) follow(card []int32, order []int32) {
-	p.begin(len(card))
-	for v := range card {
-		p.weigh(int32(v), card)
-	}
+	p.begin(card)
 	for _, v := range order {
-		p.remove(v, card, byWeight)
+		p.remove(v, card)
 	}
 }
 
@@ -191,27 +211,25 @@ func (p *plan) row(v int32) []uint64 {
 	return p.graph[int(v)*p.words : (int(v)+1)*p.words]
 }
 
-// weigh computes the size of the cluster of v.
-func (p *plan) weigh(v int32, card []int32) {
-	x := float64(card[v])
-	for i, b := range p.row(v) {
-		for ; b != 0; b &= b - 1 {
-			x *= float64(card[i<<6+bits.TrailingZeros64(b)])
-		}
-	}
-	p.weight[v] = x
-}
-
-// fillOf sums the weights of the edges that are missing among the neighbours of v.
+// fillOf sums the weights of the edges that are missing among the neighbours of v,
+// each from both its ends.
 func (p *plan) fillOf(v int32, card []int32) float64 {
 	row := p.row(v)
-	sum := 0.0
+	sum, count := 0.0, 0
 	for i, b := range row {
 		for ; b != 0; b &= b - 1 {
 			u := int32(i<<6 + bits.TrailingZeros64(b))
+			r := p.row(u)
+			if p.binary {
+				for j, c := range row {
+					count += bits.OnesCount64(c &^ r[j])
+				}
+				count-- // itself
+				continue
+			}
 			cu := float64(card[u])
-			for j, c := range p.row(u) {
-				c = row[j] &^ c
+			for j, c := range row {
+				c &^= r[j]
 				if j == int(u>>6) {
 					c &^= 1 << (u & 63)
 				}
@@ -221,11 +239,44 @@ func (p *plan) fillOf(v int32, card []int32) float64 {
 			}
 		}
 	}
+	if p.binary {
+		return float64(4 * count)
+	}
 	return sum
 }
 
+// refill brings the fills up to date with the edges that the elimination of v adds.
+// They count no more for those beside both ends; the neighbours of v are counted
+// anew.
+func (p *plan) refill(v int32, card []int32) {
+	row := p.row(v)
+	for i, b := range row {
+		for ; b != 0; b &= b - 1 {
+			x := int32(i<<6 + bits.TrailingZeros64(b))
+			p.stale[x] = true
+			rx := p.row(x)
+			for j := i; j < len(row); j++ {
+				c := row[j] &^ rx[j]
+				if j == i {
+					c &= ^uint64(0) << (x & 63) << 1 // each edge once
+				}
+				for ; c != 0; c &= c - 1 {
+					y := int32(j<<6 + bits.TrailingZeros64(c))
+					ry := p.row(y)
+					loss := 2 * float64(card[x]) * float64(card[y])
+					for k := range rx {
+						for d := rx[k] & ry[k] &^ row[k]; d != 0; d &= d - 1 {
+							p.fill[k<<6+bits.TrailingZeros64(d)] -= loss
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
 // remove eliminates v: its neighbours become a clique, and are its cluster.
-func (p *plan) remove(v int32, card []int32, by criterion) {
+func (p *plan) remove(v int32, card []int32) {
 	p.place[v] = int32(len(p.order))
 	p.order = append(p.order, v)
 	p.total += p.weight[v]
@@ -240,22 +291,28 @@ func (p *plan) remove(v int32, card []int32, by criterion) {
 	near := p.scopes[from+1:]
 	p.clusters = append(p.clusters, span{from, int32(len(p.scopes))})
 	p.width = max(p.width, len(near)+1)
+	gone := float64(card[v])
 	for _, u := range near {
 		r := p.row(u)
+		x := 1.0
 		for j := range r {
-			r[j] |= row[j]
-		}
-		r[u>>6] &^= 1 << (u & 63)
-		r[v>>6] &^= 1 << (v & 63)
-		p.weigh(u, card)
-		if by == byFill {
-			p.stale[u] = true
-			for j, b := range r {
-				for ; b != 0; b &= b - 1 {
-					p.stale[j<<6+bits.TrailingZeros64(b)] = true
+			c := row[j] &^ r[j]
+			if j == int(u>>6) {
+				c &^= 1 << (u & 63)
+			}
+			r[j] |= c
+			if p.binary {
+				if c != 0 {
+					x = math.Ldexp(x, bits.OnesCount64(c))
 				}
+				continue
+			}
+			for ; c != 0; c &= c - 1 {
+				x *= float64(card[j<<6+bits.TrailingZeros64(c)])
 			}
 		}
+		r[v>>6] &^= 1 << (v & 63)
+		p.weight[u] = p.weight[u] / gone * x
 	}
 }
 

@@ -1,173 +1,559 @@
 package infer
 
-import "math"
+import (
+	"context"
+	"math"
+	"math/bits"
+	"slices"
+)
 
-// run holds the tables of one propagation over the plan's clusters.
+// A program is what a plan comes to: products of two tables at a time, the last one
+// of each cluster summed over the variable that is eliminated there. It depends on
+// the structure of the problem alone, not on its numbers, so that it serves all
+// questions of the same structure.
 //
-// Forward, each cluster's table is the product of its factors and of the messages
-// that earlier clusters sent it; the cluster's own variable is summed out and the
-// rest sent on, to the cluster of the next variable to be eliminated. What remains
-// at the end is P(evidence).
+// Forward, the steps are taken in order. What remains at the end is P(evidence).
 //
-// Backward, the same sum of products is differentiated in reverse: what each
-// message is worth (its adjoint) follows from what the message it went into is
-// worth. A table times the worth of its message is the joint mass of the cluster,
-// and its sums are the posteriors. Unlike a division of potentials, this is right
-// for signed numbers, and for zeros among them.
-type run struct {
-	buckets []bucket
-	next    []int32   // by factor: next factor of the same bucket, or -1
-	tables  []float64 // the clusters
-	sent    []float64 // the messages
-	worth   []float64 // their adjoints
-	sums    []float64
-	total   scaled
-	rounded float64 // bound on the relative error of the total, in float64
+// Backward, the same sum of products is differentiated in reverse: what each table
+// is worth (its adjoint) follows from what the product that it went into is worth,
+// and from the other table in that product. A variable's prior factor times its
+// worth is its posterior. Unlike a division of potentials, this is right for signed
+// numbers, and for zeros among them.
+type program struct {
+	steps []step
+	dims  []dim
+	offs  []int32 // patterns of steps
+	room  int     // numbers in all products
+	cost  Cost
+	first float64 // the total size of the first, simple order
 }
 
-// bucket is one cluster.
-type bucket struct {
-	table   span // in tables
-	message span // in sent and worth
-	factors int32
-	// children send to this bucket; they are a list
-	child, sibling int32
-	parent         int32 // -1 at a root
-	wanted         bool
+// step makes one product: out[i] = sum over s of a[i, s] * b[i, s], where s has card
+// states; card is 1 where nothing is summed.
+//
+// The entries of out are visited in rows. Within a row, both inputs move evenly, or
+// else by a pattern of offsets. From row to row they move as dims say.
+type step struct {
+	a, b       input
+	out        span // in run.values and run.worth
+	card       int32
+	ownA, ownB int32 // from one state of the summed variable to the next
+	row        int32 // entries of out
+	rowA, rowB int32 // from one entry of the row to the next, when even
+	pattern    int32 // where the row's offsets are in offs, first a's, then b's; or -1
+	dims       span  // the others, fastest first
+	root       bool
+	below      int32 // how many steps went into out, with this one
 }
 
+// input names a table.
+type input struct {
+	source source
+	at     int32
+}
+
+type source uint8
+
+const (
+	unit      source = iota // the number one
+	unaryOf                 // of a variable
+	factorOf                // one of the problem's
+	productOf               // of an earlier step
+)
+
+// dim is one dimension of a walk: its extent, and how far each input moves along it.
+type dim struct{ extent, a, b int32 }
+
+// maxDims is how many variables a cluster may have.
 const maxDims = 32
 
-// shape is a walk over a table: the extent of each dimension, fastest first, and
-// the step that a second table takes along it.
-type shape struct {
-	n      int
-	extent [maxDims]int
-	step   [maxDims]int
+// run holds the numbers of one propagation.
+type run struct {
+	values     []float64 // the products
+	worth      []float64 // their adjoints
+	adjoint    []float64 // those of the problem's own numbers, in the same places
+	exp        []int     // by step: the true product is out * 2^exp, its inputs taken as they are
+	bound      []int     // by step: no magnitude in out is above 2^bound
+	lift       []int     // by step: the true worth of out is 2^lift as large
+	wanted     []bool    // by step: its worth is wanted
+	signed     []bool    // by step: signed numbers went into it
+	boundWorth []int     // by step: no magnitude in worth is above 2^boundWorth
+	liftOf     [2][]int  // by variable and by factor
+	total      scaled
+	rounded    float64 // bound on the relative error of the total, in float64
 }
 
-// add appends a dimension.
-func (s *shape) add(extent, step int) {
-	// A dimension that continues the one before, in both tables, makes one with it.
-	if k := s.n - 1; k >= 0 && step == s.step[k]*s.extent[k] {
-		s.extent[k] *= extent
+// draft is a table on its way into a program: one input of a cluster. All but the
+// problem's factors have their variables in the order of the cluster.
+type draft struct {
+	input
+	size  int
+	mask  uint32 // which of the cluster's variables it is over
+	below int32
+}
+
+// compile makes the program of the plan. It reports false when the numbers in all
+// products are more than the room there is.
+func (w *work) compile(room int) (*program, bool) {
+	p := &w.plan
+	n := len(w.card)
+	pr := &w.scratch
+	*pr = program{steps: pr.steps[:0], dims: pr.dims[:0], offs: pr.offs[:0], cost: p.cost(), first: p.first}
+
+	// By cluster: the factors and messages that go in.
+	w.head = resize(w.head, n)
+	w.next = resize(w.next, len(w.factors))
+	w.headStep = resize(w.headStep, n)
+	w.nextStep = w.nextStep[:0]
+	for b := range n {
+		w.head[b], w.headStep[b] = -1, -1
+	}
+	for i := len(w.factors) - 1; i >= 0; i-- {
+		f := &w.factors[i]
+		first := int32(n)
+		for _, v := range w.scopes[f.scope.from:f.scope.to] {
+			first = min(first, p.place[v])
+		}
+		w.next[i] = w.head[first]
+		w.head[first] = int32(i)
+	}
+
+	w.messages = w.messages[:0]
+	w.spot = resize(w.spot, n)
+	for b := range n {
+		c := p.clusters[b]
+		cluster := p.scopes[c.from:c.to]
+		for i, v := range cluster {
+			w.spot[v] = int32(i)
+		}
+		own := p.order[b]
+		in := append(w.drafts[:0], draft{input: input{unaryOf, own}, size: int(w.card[own]), mask: 1})
+		for i := w.head[b]; i >= 0; i = w.next[i] {
+			f := &w.factors[i]
+			d := draft{input: input{factorOf, i}, size: int(f.data.to - f.data.from)}
+			for _, v := range w.scopes[f.scope.from:f.scope.to] {
+				d.mask |= 1 << w.spot[v]
+			}
+			in = append(in, d)
+		}
+		for i := w.headStep[b]; i >= 0; i = w.nextStep[i] {
+			msg := w.messages[i]
+			s := &pr.steps[msg.step]
+			d := draft{input: input{productOf, msg.step}, size: int(s.out.to - s.out.from), below: s.below}
+			q := p.clusters[msg.from]
+			for _, v := range p.scopes[q.from+1 : q.to] {
+				d.mask |= 1 << w.spot[v]
+			}
+			in = append(in, d)
+		}
+		w.drafts = in
+		for len(in) > 2 {
+			// The smallest, with what makes the smallest product with it.
+			i := 0
+			for k := range in {
+				if in[k].size < in[i].size {
+					i = k
+				}
+			}
+			j, least := -1, 0
+			for k := range in {
+				if k == i || j >= 0 && in[k].size > least {
+					continue
+				}
+				size := in[k].size
+				if more := in[i].mask &^ in[k].mask; more != 0 {
+					size *= w.sizeOf(cluster, more)
+				}
+				if j < 0 || size < least {
+					j, least = k, size
+				}
+			}
+			if pr.room += least; pr.room > room {
+				return nil, false
+			}
+			i, j = min(i, j), max(i, j)
+			in[i] = w.product(pr, cluster, &in[i], &in[j], false)
+			in[j] = in[len(in)-1]
+			in = in[:len(in)-1]
+		}
+		if len(in) == 1 {
+			in = append(in, draft{size: 1})
+		}
+		rest := w.sizeOf(cluster, in[0].mask|in[1].mask) / int(w.card[own])
+		if pr.room += rest; pr.room > room {
+			return nil, false
+		}
+		out := w.product(pr, cluster, &in[0], &in[1], true)
+		if len(cluster) > 1 {
+			to := p.place[cluster[1]]
+			w.messages = append(w.messages, message{from: int32(b), step: out.at})
+			w.nextStep = append(w.nextStep, w.headStep[to])
+			w.headStep[to] = int32(len(w.messages) - 1)
+		} else {
+			pr.steps[out.at].root = true
+		}
+	}
+	return pr, true
+}
+
+// message is what one cluster sends to another.
+type message struct{ from, step int32 }
+
+func (w *work) sizeOf(cluster []int32, mask uint32) int {
+	size := 1
+	for ; mask != 0; mask &= mask - 1 {
+		size *= int(w.card[cluster[bits.TrailingZeros32(mask)]])
+	}
+	return size
+}
+
+// strides writes how far a table moves along each variable of its cluster.
+func (w *work) strides(cluster []int32, d *draft, by *[maxDims]int32) {
+	size := int32(1)
+	if d.source == factorOf {
+		f := w.factors[d.at].scope
+		for k := f.to - 1; k >= f.from; k-- {
+			v := w.scopes[k]
+			by[w.spot[v]] = size
+			size *= w.card[v]
+		}
 		return
 	}
-	s.extent[s.n], s.step[s.n] = extent, step
-	s.n++
-}
-
-// cluster is the scope of a bucket.
-func (w *work) cluster(b int) []int32 {
-	c := w.plan.clusters[b]
-	return w.plan.scopes[c.from:c.to]
-}
-
-// factorShape goes over a cluster along with a factor in its own order.
-func (w *work) factorShape(s *shape, b int, f *factor) {
-	s.n = 0
-	scope := w.scopes[f.scope.from:f.scope.to]
-	for _, v := range w.cluster(b) {
-		step, size := 0, 1
-		for i := len(scope) - 1; i >= 0; i-- {
-			if scope[i] == v {
-				step = size
-				break
-			}
-			size *= int(w.card[scope[i]])
-		}
-		s.add(int(w.card[v]), step)
+	for m := d.mask; m != 0; m &= m - 1 {
+		i := bits.TrailingZeros32(m)
+		by[i] = size
+		size *= w.card[cluster[i]]
 	}
 }
 
-// messageShape goes over a cluster along with the message of one of its children.
-func (w *work) messageShape(s *shape, b, child int) {
-	s.n = 0
-	scope := w.cluster(child)[1:]
-	i, size := 0, 1
-	for _, v := range w.cluster(b) {
-		step := 0
-		if i < len(scope) && scope[i] == v {
-			step = size
-			size *= int(w.card[v])
-			i++
+// longRow is the least length of a row that is walked evenly; shorter ones are put
+// together to rows of at least a block, by a pattern.
+const (
+	longRow = 16
+	block   = 64
+)
+
+// product appends the step that multiplies two tables of a cluster, and sums the
+// cluster's own variable out at the end.
+func (w *work) product(pr *program, cluster []int32, a, b *draft, last bool) draft {
+	if a.size < b.size {
+		a, b = b, a
+	}
+	var byA, byB [maxDims]int32
+	w.strides(cluster, a, &byA)
+	w.strides(cluster, b, &byB)
+	out := draft{input: input{productOf, int32(len(pr.steps))}, mask: a.mask | b.mask, below: 1 + a.below + b.below}
+	s := step{a: a.input, b: b.input, card: 1, pattern: -1, below: out.below}
+	m := out.mask
+	if last {
+		m &^= 1
+		s.card, s.ownA, s.ownB = w.card[cluster[0]], byA[0], byB[0]
+	}
+	dims := w.walked[:0]
+	size := int32(1)
+	for ; m != 0; m &= m - 1 {
+		i := bits.TrailingZeros32(m)
+		e := w.card[cluster[i]]
+		size *= e
+		// A dimension that continues the one before, in both tables, makes one with it.
+		if k := len(dims) - 1; k >= 0 && byA[i] == dims[k].a*dims[k].extent && byB[i] == dims[k].b*dims[k].extent {
+			dims[k].extent *= e
+			continue
 		}
-		s.add(int(w.card[v]), step)
+		dims = append(dims, dim{e, byA[i], byB[i]})
+	}
+	w.walked = dims
+	out.size = int(size)
+	end := int32(0)
+	if k := len(pr.steps); k > 0 {
+		end = pr.steps[k-1].out.to
+	}
+	s.out = span{end, end + size}
+	used := 0
+	switch {
+	case len(dims) == 0:
+		s.row = 1
+	case len(dims) == 1 || dims[0].extent >= longRow:
+		s.row, s.rowA, s.rowB = dims[0].extent, dims[0].a, dims[0].b
+		used = 1
+	default:
+		s.row = 1
+		for used < len(dims) && s.row < block {
+			s.row *= dims[used].extent
+			used++
+		}
+		s.pattern = int32(len(pr.offs))
+		pr.offs = appendPattern(pr.offs, dims[:used], int(s.row))
+	}
+	s.dims.from = int32(len(pr.dims))
+	pr.dims = append(pr.dims, dims[used:]...)
+	s.dims.to = int32(len(pr.dims))
+	pr.steps = append(pr.steps, s)
+	return out
+}
+
+// appendPattern appends the offsets of the entries of a row, in a and then in b.
+func appendPattern(offs []int32, dims []dim, row int) []int32 {
+	at := len(offs)
+	offs = slices.Grow(offs, 2*row)[:at+2*row]
+	a, b := offs[at:at+row], offs[at+row:]
+	a[0], b[0] = 0, 0
+	size := 1
+	for _, d := range dims {
+		for x := 1; x < int(d.extent); x++ {
+			stepA, stepB := int32(x)*d.a, int32(x)*d.b
+			toA, toB := a[x*size:(x+1)*size], b[x*size:(x+1)*size]
+			for i := range toA {
+				toA[i] = a[i] + stepA
+				toB[i] = b[i] + stepB
+			}
+		}
+		size *= int(d.extent)
+	}
+	return offs
+}
+
+// walk goes from row to row.
+type walk struct {
+	dims []dim
+	at   [maxDims]int32
+	a, b int
+}
+
+func (k *walk) next() {
+	for i := range k.dims {
+		d := &k.dims[i]
+		k.a += int(d.a)
+		k.b += int(d.b)
+		if k.at[i]++; k.at[i] < d.extent {
+			return
+		}
+		k.a -= int(d.a) * int(d.extent)
+		k.b -= int(d.b) * int(d.extent)
+		k.at[i] = 0
 	}
 }
 
-// multiply multiplies a table by another along a shape.
-func multiply(table, by []float64, s *shape) {
-	inner, step := s.extent[0], s.step[0]
-	var at [maxDims]int
-	off := 0
-	for i := 0; i < len(table); {
-		row := table[i : i+inner]
-		switch step {
-		case 0:
-			x := by[off]
-			for j := range row {
-				row[j] *= x
+var unitTable = []float64{1}
+
+// table is the numbers of an input.
+func (w *work) table(in input) []float64 {
+	switch in.source {
+	case unaryOf:
+		u := w.unary[in.at]
+		return w.numbers[u : u+w.card[in.at]]
+	case factorOf:
+		f := &w.factors[in.at]
+		return w.numbers[f.data.from:f.data.to]
+	case productOf:
+		o := w.program.steps[in.at].out
+		return w.run.values[o.from:o.to]
+	}
+	return unitTable
+}
+
+// worthTable is the adjoint of an input.
+func (w *work) worthTable(in input) []float64 {
+	switch in.source {
+	case unaryOf:
+		u := w.unary[in.at]
+		return w.run.adjoint[u : u+w.card[in.at]]
+	case factorOf:
+		f := &w.factors[in.at]
+		return w.run.adjoint[f.data.from:f.data.to]
+	case productOf:
+		o := w.program.steps[in.at].out
+		return w.run.worth[o.from:o.to]
+	}
+	return nil
+}
+
+// breath is how many entries are worked on between two looks at the context.
+const breath = 1 << 16
+
+// forward eliminates all variables. It reports false when nothing is left.
+func (w *work) forward(ctx context.Context) (bool, error) {
+	r, pr := &w.run, w.program
+	r.total = w.scale
+	r.values = resize(r.values, pr.room)
+	r.exp = resize(r.exp, len(pr.steps))
+	r.bound = resize(r.bound, len(pr.steps))
+	work := 0
+	for i := range pr.steps {
+		s := &pr.steps[i]
+		out := r.values[s.out.from:s.out.to]
+		a, b := w.table(s.a), w.table(s.b)
+		if work += len(out) * int(s.card); work >= breath {
+			work = 0
+			if err := ctx.Err(); err != nil {
+				return false, err
 			}
-		case 1:
-			b := by[off : off+inner]
+		}
+		if err := s.multiply(ctx, pr, out, a, b); err != nil {
+			return false, err
+		}
+		if s.root {
+			r.exp[i] = 0
+			if !r.total.mul(out[0]) {
+				return false, nil
+			}
+			continue
+		}
+		r.exp[i] = 0
+		r.bound[i] = w.boundOf(s.a, r.bound) + w.boundOf(s.b, r.bound) + bits.Len32(uint32(s.card))
+		if r.bound[i] < safe && out[0] > tiny {
+			continue
+		}
+		e, ok := rescale(out)
+		if !ok {
+			return false, nil
+		}
+		r.exp[i], r.bound[i] = e, nearOne
+		r.total.e += e
+	}
+	return true, nil
+}
+
+// A table is rescaled when its first number is tiny or the bound on its largest,
+// in powers of two, is no longer safe. What has been rescaled is near one.
+const (
+	tiny    = 1e-60
+	safe    = 300
+	nearOne = 8
+)
+
+// boundOf is a bound on the magnitudes of an input.
+func (w *work) boundOf(in input, of []int) int {
+	switch in.source {
+	case productOf:
+		return of[in.at]
+	case unit:
+		return 0
+	}
+	return nearOne
+}
+
+// multiply computes out.
+func (s *step) multiply(ctx context.Context, pr *program, out, a, b []float64) error {
+	k := walk{dims: pr.dims[s.dims.from:s.dims.to]}
+	n := int(s.row)
+	card, ownA, ownB := int(s.card), int(s.ownA), int(s.ownB)
+	rowA, rowB := int(s.rowA), int(s.rowB)
+	var offA, offB []int32
+	if s.pattern >= 0 {
+		offA = pr.offs[s.pattern : int(s.pattern)+n]
+		offB = pr.offs[int(s.pattern)+n : int(s.pattern)+2*n]
+	}
+	work := 0
+	for at := 0; at < len(out); at += n {
+		row := out[at : at+n]
+		a, b := a[k.a:], b[k.b:]
+		switch {
+		case offA != nil && card == 1:
 			for j := range row {
-				row[j] *= b[j]
+				row[j] = a[offA[j]] * b[offB[j]]
+			}
+		case offA != nil && card == 2 && ownA == 1 && ownB == 1:
+			for j := range row {
+				i, l := offA[j], offB[j]
+				row[j] = a[i]*b[l] + a[i+1]*b[l+1]
+			}
+		case offA != nil && ownA == 1 && ownB == 1:
+			for j := range row {
+				i, l := offA[j], offB[j]
+				row[j] = dot(a[i:int(i)+card], b[l:int(l)+card])
+			}
+		case offA != nil:
+			for j := range row {
+				i, l := int(offA[j]), int(offB[j])
+				sum := 0.0
+				for range card {
+					sum += a[i] * b[l]
+					i += ownA
+					l += ownB
+				}
+				row[j] = sum
+			}
+		case card == 1 && rowA == 1 && rowB == 0:
+			a, x := a[:len(row)], b[0]
+			for j := range row {
+				row[j] = a[j] * x
+			}
+		case card == 1 && rowA == 1 && rowB == 1:
+			a, b := a[:len(row)], b[:len(row)]
+			for j := range row {
+				row[j] = a[j] * b[j]
+			}
+		case card == 1:
+			i, l := 0, 0
+			for j := range row {
+				row[j] = a[i] * b[l]
+				i += rowA
+				l += rowB
+			}
+		case card == 2 && ownA == 1 && ownB == 1 && rowA == 2 && rowB == 0:
+			a, x, y := a[:2*len(row)], b[0], b[1]
+			for j := range row {
+				row[j] = a[0]*x + a[1]*y
+				a = a[2:]
+			}
+		case card == 2 && ownA == 1 && ownB == 1 && rowA == 2 && rowB == 2:
+			a, b := a[:2*len(row)], b[:2*len(row)]
+			for j := range row {
+				row[j] = a[0]*b[0] + a[1]*b[1]
+				a, b = a[2:], b[2:]
+			}
+		case card == 2:
+			i, l := 0, 0
+			for j := range row {
+				row[j] = a[i]*b[l] + a[i+ownA]*b[l+ownB]
+				i += rowA
+				l += rowB
+			}
+		case ownA == 1 && ownB == 1:
+			i, l := 0, 0
+			for j := range row {
+				row[j] = dot(a[i:i+card], b[l:l+card])
+				i += rowA
+				l += rowB
 			}
 		default:
-			o := off
 			for j := range row {
-				row[j] *= by[o]
-				o += step
+				i, l := j*rowA, j*rowB
+				sum := 0.0
+				for range card {
+					sum += a[i] * b[l]
+					i += ownA
+					l += ownB
+				}
+				row[j] = sum
 			}
 		}
-		i += inner
-		for d := 1; d < s.n; d++ {
-			off += s.step[d]
-			if at[d]++; at[d] < s.extent[d] {
-				break
+		k.next()
+		if work += n * card; work >= breath {
+			work = 0
+			if err := ctx.Err(); err != nil {
+				return err
 			}
-			off -= s.step[d] * s.extent[d]
-			at[d] = 0
 		}
 	}
+	return nil
 }
 
-// gather adds a table into another along a shape.
-func gather(into, table []float64, s *shape) {
-	inner, step := s.extent[0], s.step[0]
-	var at [maxDims]int
-	off := 0
-	for i := 0; i < len(table); {
-		row := table[i : i+inner]
-		switch step {
-		case 0:
-			sum := 0.0
-			for _, x := range row {
-				sum += x
-			}
-			into[off] += sum
-		case 1:
-			b := into[off : off+inner]
-			for j, x := range row {
-				b[j] += x
-			}
-		default:
-			o := off
-			for _, x := range row {
-				into[o] += x
-				o += step
-			}
-		}
-		i += inner
-		for d := 1; d < s.n; d++ {
-			off += s.step[d]
-			if at[d]++; at[d] < s.extent[d] {
-				break
-			}
-			off -= s.step[d] * s.extent[d]
-			at[d] = 0
-		}
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	b = b[:len(a)]
+	for i, x := range a {
+		sum += x * b[i]
+	}
+	return sum
+}
+
+// axpy adds x times a table to another.
+func axpy(into, a []float64, x float64) {
+	into = into[:len(a)]
+	for i, y := range a {
+		into[i] += x * y
 	}
 }
 
@@ -177,14 +563,25 @@ func gather(into, table []float64, s *shape) {
 func rescale(table []float64) (int, bool) {
 	most := 0.0
 	for _, x := range table {
-		most = max(most, math.Abs(x))
+		if x > most {
+			most = x
+		} else if -x > most {
+			most = -x
+		}
 	}
 	if most == 0 {
 		return 0, false
 	}
 	_, e := math.Frexp(most)
-	if e > -8 && e < 8 {
+	if e > -nearOne && e < nearOne {
 		return 0, true // near enough
+	}
+	if e > -1000 && e < 1000 {
+		by := math.Ldexp(1, -e)
+		for i := range table {
+			table[i] *= by
+		}
+		return e, true
 	}
 	for i, x := range table {
 		table[i] = math.Ldexp(x, -e)
@@ -192,239 +589,322 @@ func rescale(table []float64) (int, bool) {
 	return e, true
 }
 
-// layout assigns factors to clusters and finds room for the tables.
-func (w *work) layout() {
-	r, p := &w.run, &w.plan
-	n := len(w.card)
-	r.buckets = resize(r.buckets, n)
-	r.next = resize(r.next, len(w.factors))
-	t, m := int32(0), int32(0)
-	for b := range n {
-		size := int32(1)
-		c := w.cluster(b)
-		for _, v := range c {
-			size *= w.card[v]
-		}
-		rest := size / w.card[c[0]]
-		parent := int32(-1)
-		if len(c) > 1 {
-			parent = p.place[c[1]]
-		}
-		r.buckets[b] = bucket{table: span{t, t + size}, message: span{m, m + rest},
-			factors: -1, child: -1, sibling: -1, parent: parent}
-		t += size
-		m += rest
-	}
-	for b := n - 1; b >= 0; b-- {
-		if q := r.buckets[b].parent; q >= 0 {
-			r.buckets[b].sibling = r.buckets[q].child
-			r.buckets[q].child = int32(b)
-		}
-	}
-	for i := len(w.factors) - 1; i >= 0; i-- {
-		f := w.factors[i]
-		first := int32(n)
-		for _, v := range w.scopes[f.scope.from:f.scope.to] {
-			first = min(first, p.place[v])
-		}
-		r.next[i] = r.buckets[first].factors
-		r.buckets[first].factors = int32(i)
-	}
-	r.tables = resize(r.tables, int(t))
-	r.sent = resize(r.sent, int(m))
-}
-
-// forward eliminates all variables. It reports false when nothing is left.
-func (w *work) forward() bool {
-	r := &w.run
-	r.total = w.scale
-	var s shape
-	for b := range r.buckets {
-		bk := &r.buckets[b]
-		table := r.tables[bk.table.from:bk.table.to]
-		r.total.e += w.product(b, table, -1, &s)
-		card := int(w.card[w.plan.order[b]])
-		message := r.sent[bk.message.from:bk.message.to]
-		if card == 2 {
-			for i := range message {
-				message[i] = table[2*i] + table[2*i+1]
-			}
-		} else {
-			for i := range message {
-				sum := 0.0
-				for _, x := range table[i*card : (i+1)*card] {
-					sum += x
-				}
-				message[i] = sum
-			}
-		}
-		if bk.parent < 0 {
-			if !r.total.mul(message[0]) {
-				return false
-			}
-			continue
-		}
-		e, ok := rescale(message)
-		if !ok {
-			return false
-		}
-		r.total.e += e
-	}
-	return true
-}
-
-// breath is how many factors a product takes in before it is rescaled, lest it
-// leave the range of float64.
-const breath = 8
-
-// product fills a table of bucket b with the product of its inputs, except the
-// message of one child, up to the power of two that it returns.
-func (w *work) product(b int, table []float64, without int32, s *shape) (exponent int) {
-	r := &w.run
-	bk := &r.buckets[b]
-	v := w.plan.order[b]
-	card := int(w.card[v])
-	u := w.numbers[w.unary[v] : int(w.unary[v])+card]
-	if card == 2 {
-		u0, u1 := u[0], u[1]
-		for i := 0; i+1 < len(table); i += 2 {
-			table[i], table[i+1] = u0, u1
-		}
-	} else {
-		for i := 0; i < len(table); i += card {
-			copy(table[i:], u)
-		}
-	}
-	count := 0
-	inhale := func() {
-		if count++; count%breath == 0 {
-			e, _ := rescale(table)
-			exponent += e
-		}
-	}
-	for f := bk.factors; f >= 0; f = r.next[f] {
-		fc := &w.factors[f]
-		w.factorShape(s, b, fc)
-		multiply(table, w.numbers[fc.data.from:fc.data.to], s)
-		inhale()
-	}
-	for c := bk.child; c >= 0; c = r.buckets[c].sibling {
-		if c == without {
-			continue
-		}
-		w.messageShape(s, b, int(c))
-		multiply(table, r.sent[r.buckets[c].message.from:r.buckets[c].message.to], s)
-		inhale()
-	}
-	return exponent
-}
-
-// backward turns the tables into joint masses, each up to a positive factor of its
-// own. It visits the buckets of asked variables and those on the way to them, or
-// all of them when the rounding of signed numbers must be watched. It reports
-// false when signed numbers cancelled completely.
-func (w *work) backward() bool {
-	r := &w.run
-	r.worth = resize(r.worth, len(r.sent))
+// backward computes what the tables are worth, relative to the total: those of the
+// variables asked for, or all of them; and those of signed numbers, to bound their
+// rounding.
+func (w *work) backward(ctx context.Context, all bool) error {
+	r, pr := &w.run, w.program
+	n := len(pr.steps)
+	r.wanted = resize(r.wanted, n)
+	r.signed = resize(r.signed, n)
+	r.lift = resize(r.lift, n)
+	r.boundWorth = resize(r.boundWorth, n)
+	r.worth = resize(r.worth, pr.room)
+	r.adjoint = resize(r.adjoint, len(w.numbers))
+	r.liftOf[0] = resize(r.liftOf[0], len(w.card))
+	r.liftOf[1] = resize(r.liftOf[1], len(w.factors))
 	r.rounded = 0
-	for b := range r.buckets {
-		bk := &r.buckets[b]
-		v := w.origin[w.plan.order[b]]
-		bk.wanted = bk.wanted || w.signed || v >= 0 && w.asked[v]
-		if bk.wanted && bk.parent >= 0 {
-			r.buckets[bk.parent].wanted = true
+	wanted := func(in input) bool {
+		switch in.source {
+		case unaryOf:
+			v := w.origin[in.at]
+			return all || v >= 0 && w.asked[v]
+		case factorOf:
+			return all
+		case productOf:
+			return r.wanted[in.at]
 		}
-	}
-	var s shape
-	for b := len(r.buckets) - 1; b >= 0; b-- {
-		bk := &r.buckets[b]
-		if !bk.wanted {
-			continue
-		}
-		table := r.tables[bk.table.from:bk.table.to]
-		card := int(w.card[w.plan.order[b]])
-		worth := r.worth[bk.message.from:bk.message.to]
-		if bk.parent < 0 {
-			worth[0] = 1
-		}
-		if card == 2 {
-			for i, x := range worth {
-				table[2*i] *= x
-				table[2*i+1] *= x
-			}
-		} else {
-			for i, x := range worth {
-				for j := i * card; j < (i+1)*card; j++ {
-					table[j] *= x
-				}
-			}
-		}
-		if w.signed && !r.watch(table) {
-			return false
-		}
-		for c := bk.child; c >= 0; c = r.buckets[c].sibling {
-			if r.buckets[c].wanted && !w.appraise(b, int(c), table, worth, &s) {
-				return false
-			}
-		}
-	}
-	return true
-}
-
-// watch adds the rounding of one table to the bound. Rounding errors there are in
-// proportion to the magnitudes, which signed numbers make larger than the sum.
-func (r *run) watch(table []float64) bool {
-	sum, magnitude := 0.0, 0.0
-	for _, x := range table {
-		sum += x
-		magnitude += math.Abs(x)
-	}
-	if !(sum > 0) {
 		return false
 	}
-	r.rounded += ulps * magnitude / sum
-	return true
+	signed := func(in input) bool {
+		switch in.source {
+		case unaryOf:
+			return w.origin[in.at] < 0 && w.signed // of a hidden variable
+		case factorOf:
+			return w.factors[in.at].signed
+		case productOf:
+			return r.signed[in.at]
+		}
+		return false
+	}
+	for i := range pr.steps {
+		s := &pr.steps[i]
+		r.signed[i] = signed(s.a) || signed(s.b)
+		r.wanted[i] = wanted(s.a) || wanted(s.b)
+	}
+	work := 0
+	for i := n - 1; i >= 0; i-- {
+		s := &pr.steps[i]
+		if !r.wanted[i] && !r.signed[i] {
+			continue
+		}
+		worth := r.worth[s.out.from:s.out.to]
+		if s.root {
+			// A root is rarely rescaled, and 1/x might overflow.
+			f, e := math.Frexp(r.values[s.out.from])
+			worth[0] = 1 / f
+			r.lift[i], r.boundWorth[i] = -e, 1
+		}
+		if work += len(worth) * int(s.card); work >= breath {
+			work = 0
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+		}
+		lift := r.lift[i] - r.exp[i]
+		a, b := w.table(s.a), w.table(s.b)
+		if r.signed[i] {
+			// The rounding of a sum is in proportion to the magnitudes of its terms.
+			m, err := s.magnitude(ctx, pr, worth, a, b)
+			if err != nil {
+				return err
+			}
+			r.rounded += ulps * math.Ldexp(m, lift)
+		}
+		var intoA, intoB []float64
+		if wanted(s.a) || r.signed[i] && s.a.source == productOf {
+			intoA = w.worthTable(s.a)
+			clear(intoA)
+		}
+		if wanted(s.b) || r.signed[i] && s.b.source == productOf {
+			intoB = w.worthTable(s.b)
+			clear(intoB)
+		}
+		if err := s.appraise(ctx, pr, worth, a, b, intoA, intoB); err != nil {
+			return err
+		}
+		grow := r.boundWorth[i] + bits.Len(uint(len(worth)*int(s.card)))
+		w.settleWorth(s.a, a, intoA, lift, grow+w.boundOf(s.b, r.bound), r.signed[i])
+		w.settleWorth(s.b, b, intoB, lift, grow+w.boundOf(s.a, r.bound), r.signed[i])
+	}
+	return nil
 }
 
-// ulps is the rounding that one cluster's products and sums are charged with.
-const ulps = 4.0 / (1 << 53)
-
-// appraise computes the worth of the message that child c sent to bucket b, whose
-// table holds joint masses by now.
-func (w *work) appraise(b, c int, table, worth []float64, s *shape) bool {
+// settleWorth rescales a worth and notes its exponent. Where tables without signed
+// numbers meet signed ones, the rounding that went into them is added to the bound.
+func (w *work) settleWorth(in input, table, worth []float64, lift, bound int, signed bool) {
+	if worth == nil {
+		return
+	}
 	r := &w.run
-	m := r.buckets[c].message
-	sent, into := r.sent[m.from:m.to], r.worth[m.from:m.to]
-	w.messageShape(s, b, c)
-	clear(into)
-	zero := false
-	if w.signed {
-		for _, x := range sent {
-			zero = zero || x == 0
+	if bound >= safe || !(worth[0] > tiny) {
+		e, _ := rescale(worth)
+		lift += e
+		bound = nearOne
+	}
+	switch in.source {
+	case unaryOf:
+		r.liftOf[0][in.at] = lift
+	case factorOf:
+		r.liftOf[1][in.at] = lift
+	case productOf:
+		r.lift[in.at], r.boundWorth[in.at] = lift, bound
+		if signed && !r.signed[in.at] {
+			m := 0.0
+			for i, x := range worth {
+				m += math.Abs(x * table[i])
+			}
+			r.rounded += ulps * float64(w.program.steps[in.at].below) * math.Ldexp(m, lift)
 		}
 	}
-	if zero {
-		// Signed numbers that cancel to nothing in a message are still worth
-		// something one by one, and dividing by nothing would lose it.
-		r.sums = resize(r.sums, len(table))
-		others := r.sums[:len(table)]
-		w.product(b, others, int32(c), s)
-		card := int(w.card[w.plan.order[b]])
-		for i, x := range worth {
-			for j := i * card; j < (i+1)*card; j++ {
-				others[j] *= x
+}
+
+// ulps is the rounding that one product and sum is charged with.
+const ulps = 3.0 / (1 << 53)
+
+// magnitude is the sum of |worth * a * b|.
+func (s *step) magnitude(ctx context.Context, pr *program, worth, a, b []float64) (float64, error) {
+	k := walk{dims: pr.dims[s.dims.from:s.dims.to]}
+	n := int(s.row)
+	card, ownA, ownB := int(s.card), int(s.ownA), int(s.ownB)
+	rowA, rowB := int(s.rowA), int(s.rowB)
+	var offA, offB []int32
+	if s.pattern >= 0 {
+		offA = pr.offs[s.pattern : int(s.pattern)+n]
+		offB = pr.offs[int(s.pattern)+n : int(s.pattern)+2*n]
+	}
+	total, work := 0.0, 0
+	for at := 0; at < len(worth); at += n {
+		row := worth[at : at+n]
+		a, b := a[k.a:], b[k.b:]
+		switch {
+		case card == 1 && offA != nil:
+			for j, x := range row {
+				total += math.Abs(x * a[offA[j]] * b[offB[j]])
+			}
+		case card == 1:
+			i, l := 0, 0
+			for _, x := range row {
+				total += math.Abs(x * a[i] * b[l])
+				i += rowA
+				l += rowB
+			}
+		case card == 2 && offA != nil:
+			for j, x := range row {
+				i, l := int(offA[j]), int(offB[j])
+				total += math.Abs(x) * (math.Abs(a[i]*b[l]) + math.Abs(a[i+ownA]*b[l+ownB]))
+			}
+		case card == 2:
+			i, l := 0, 0
+			for _, x := range row {
+				total += math.Abs(x) * (math.Abs(a[i]*b[l]) + math.Abs(a[i+ownA]*b[l+ownB]))
+				i += rowA
+				l += rowB
+			}
+		default:
+			for j, x := range row {
+				i, l := j*rowA, j*rowB
+				if offA != nil {
+					i, l = int(offA[j]), int(offB[j])
+				}
+				sum := 0.0
+				for range card {
+					sum += math.Abs(a[i] * b[l])
+					i += ownA
+					l += ownB
+				}
+				total += math.Abs(x) * sum
 			}
 		}
-		w.messageShape(s, b, c)
-		gather(into, others, s)
-	} else {
-		gather(into, table, s)
-		for i, x := range sent {
-			if x != 0 {
-				into[i] /= x
+		k.next()
+		if work += n * card; work >= breath {
+			work = 0
+			if err := ctx.Err(); err != nil {
+				return 0, err
 			}
 		}
 	}
-	_, ok := rescale(into)
-	return ok
+	return total, nil
+}
+
+// appraise adds what the inputs of a step are worth, each where it is wanted.
+func (s *step) appraise(ctx context.Context, pr *program, worth, a, b, intoA, intoB []float64) error {
+	if intoA == nil && intoB == nil {
+		return nil
+	}
+	k := walk{dims: pr.dims[s.dims.from:s.dims.to]}
+	n := int(s.row)
+	work := 0
+	for at := 0; at < len(worth); at += n {
+		row := worth[at : at+n]
+		if intoA != nil {
+			s.appraiseRow(pr, row, b[k.b:], intoA[k.a:], false)
+		}
+		if intoB != nil {
+			s.appraiseRow(pr, row, a[k.a:], intoB[k.b:], true)
+		}
+		k.next()
+		if work += n * int(s.card); work >= breath {
+			work = 0
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// appraiseRow adds what one input is worth for one row: the worth of the product
+// times the other input. Into is a, or b where swapped.
+func (s *step) appraiseRow(pr *program, row, other, into []float64, swapped bool) {
+	n := len(row)
+	card, own, ownO := int(s.card), int(s.ownA), int(s.ownB)
+	step, stepO := int(s.rowA), int(s.rowB)
+	if swapped {
+		own, ownO = ownO, own
+		step, stepO = stepO, step
+	}
+	if s.pattern >= 0 {
+		offs := pr.offs[s.pattern : int(s.pattern)+n]
+		offsO := pr.offs[int(s.pattern)+n : int(s.pattern)+2*n]
+		if swapped {
+			offs, offsO = offsO, offs
+		}
+		switch {
+		case card == 1:
+			for j, x := range row {
+				into[offs[j]] += x * other[offsO[j]]
+			}
+		case card == 2 && own == 1 && ownO == 1:
+			for j, x := range row {
+				i, l := offs[j], offsO[j]
+				into[i] += x * other[l]
+				into[i+1] += x * other[l+1]
+			}
+		case own == 1 && ownO == 1:
+			for j, x := range row {
+				i, l := offs[j], offsO[j]
+				axpy(into[i:], other[l:int(l)+card], x)
+			}
+		default:
+			for j, x := range row {
+				i, l := int(offs[j]), int(offsO[j])
+				for range card {
+					into[i] += x * other[l]
+					i += own
+					l += ownO
+				}
+			}
+		}
+		return
+	}
+	switch {
+	case card == 1 && step == 0 && stepO == 1:
+		sum := 0.0
+		other = other[:n]
+		for j, x := range row {
+			sum += x * other[j]
+		}
+		into[0] += sum
+	case card == 1 && step == 1 && stepO == 0:
+		y := other[0]
+		into = into[:n]
+		for j, x := range row {
+			into[j] += x * y
+		}
+	case card == 1 && step == 1 && stepO == 1:
+		into, other = into[:n], other[:n]
+		for j, x := range row {
+			into[j] += x * other[j]
+		}
+	case card == 2 && own == 1 && ownO == 1 && step == 2 && stepO == 0:
+		y, z := other[0], other[1]
+		into = into[:2*n]
+		for _, x := range row {
+			into[0] += x * y
+			into[1] += x * z
+			into = into[2:]
+		}
+	case card == 2 && own == 1 && ownO == 1 && step == 0 && stepO == 2:
+		y, z := 0.0, 0.0
+		other = other[:2*n]
+		for _, x := range row {
+			y += x * other[0]
+			z += x * other[1]
+			other = other[2:]
+		}
+		into[0] += y
+		into[1] += z
+	case card == 2 && own == 1 && ownO == 1 && step == 2 && stepO == 2:
+		into, other = into[:2*n], other[:2*n]
+		for _, x := range row {
+			into[0] += x * other[0]
+			into[1] += x * other[1]
+			into, other = into[2:], other[2:]
+		}
+	case own == 1 && ownO == 1:
+		for j, x := range row {
+			l := j * stepO
+			axpy(into[j*step:], other[l:l+card], x)
+		}
+	default:
+		for j, x := range row {
+			i, l := j*step, j*stepO
+			for range card {
+				into[i] += x * other[l]
+				i += own
+				l += ownO
+			}
+		}
+	}
 }

@@ -51,7 +51,7 @@ func renumber(t require.TestingT, m *Model, r *rand.Rand) (*Model, []Var) {
 	for v := range to {
 		to[v] = -1
 	}
-	out := &Model{limits: m.limits}
+	out := &Model{limits: m.limits, budget: m.budget}
 	for len(out.nodes) < m.Len() {
 		v := r.IntN(m.Len())
 		n := m.nodes[v]
@@ -78,9 +78,9 @@ func TestNumberingDoesNotMatter(t *testing.T) {
 		for v, l := range ev {
 			moved[to[v]] = l
 		}
-		a, err := m.Infer(ev)
+		a, err := m.Infer(ctx, ev)
 		require.NoError(t, err)
-		b, err := other.Infer(moved)
+		b, err := other.Infer(ctx, moved)
 		require.NoError(t, err)
 		near(t, a.LogP, b.LogP)
 		for v := range m.Len() {
@@ -94,11 +94,11 @@ func TestNumberingDoesNotMatter(t *testing.T) {
 func TestSameInputSameBits(t *testing.T) {
 	check(t, 1, func(t *rapid.T) {
 		m, ev := throwLarge(t, dice(t), 60)
-		a, err := m.Infer(ev)
+		a, err := m.Infer(ctx, ev)
 		require.NoError(t, err)
-		_, err = m.LogP(Evidence{0: {1, 2}}) // other use in between leaves no trace
+		_, err = m.LogP(ctx, Evidence{0: {1, 2}}) // other use in between leaves no trace
 		require.NoError(t, err)
-		b, err := m.Infer(maps.Clone(ev))
+		b, err := m.Infer(ctx, maps.Clone(ev))
 		require.NoError(t, err)
 		require.Equal(t, a, b)
 	})
@@ -106,14 +106,14 @@ func TestSameInputSameBits(t *testing.T) {
 
 func TestUseByManyAtOnce(t *testing.T) {
 	m, ev := throwLarge(t, rand.New(rand.NewPCG(1, 2)), 60)
-	want, err := m.Infer(ev)
+	want, err := m.Infer(ctx, ev)
 	require.NoError(t, err)
 	var all sync.WaitGroup
 	for range 8 {
 		all.Go(func() {
 			for v := range m.Len() {
-				_, _ = m.Infer(ev.and(Var(v), Hard(0, m.States(Var(v)))))
-				got, err := m.Infer(ev)
+				_, _ = m.Infer(ctx, ev.and(Var(v), Hard(0, m.States(Var(v)))))
+				got, err := m.Infer(ctx, ev)
 				assert.NoError(t, err)
 				assert.Equal(t, want, got)
 			}
@@ -132,9 +132,9 @@ func TestEvidenceThatSaysNothing(t *testing.T) {
 				more[Var(v)] = slices.Repeat([]float64{1}, m.States(Var(v)))
 			}
 		}
-		a, err := m.Infer(ev)
+		a, err := m.Infer(ctx, ev)
 		require.NoError(t, err)
-		b, err := m.Infer(more)
+		b, err := m.Infer(ctx, more)
 		require.NoError(t, err)
 		require.Equal(t, a, b)
 	})
@@ -144,9 +144,9 @@ func TestLawsOfProbability(t *testing.T) {
 	check(t, 1, func(t *rapid.T) {
 		r := dice(t)
 		m, ev := throwLarge(t, r, 60)
-		post, err := m.Infer(ev)
+		post, err := m.Infer(ctx, ev)
 		require.NoError(t, err)
-		logP, err := m.LogP(ev)
+		logP, err := m.LogP(ctx, ev)
 		require.NoError(t, err)
 		near(t, 1, math.Exp(logP-post.LogP), "LogP and Infer")
 
@@ -157,7 +157,7 @@ func TestLawsOfProbability(t *testing.T) {
 			require.LessOrEqual(t, p, 1.0)
 			sum += p
 			// The chain rule: a posterior is a quotient of two masses.
-			joint, err := m.LogP(ev.and(v, Hard(s, m.States(v))))
+			joint, err := m.LogP(ctx, ev.and(v, Hard(s, m.States(v))))
 			if errors.As(err, new(*Contradiction)) {
 				nearOr(t, precise, 0, p)
 				continue
@@ -168,7 +168,7 @@ func TestLawsOfProbability(t *testing.T) {
 		near(t, 1, sum)
 
 		// Asking for less changes nothing.
-		alone, err := m.Infer(ev, v)
+		alone, err := m.Infer(ctx, ev, v)
 		require.NoError(t, err)
 		for s, p := range post.P(v) {
 			nearOr(t, precise, p, alone.P(v)[s])
@@ -179,7 +179,7 @@ func TestLawsOfProbability(t *testing.T) {
 		for u, l := range ev {
 			scaled[u] = Times(l, slices.Repeat([]float64{4}, len(l)))
 		}
-		logS, err := m.LogP(scaled)
+		logS, err := m.LogP(ctx, scaled)
 		require.NoError(t, err)
 		near(t, logP+float64(len(ev))*math.Log(4), logS)
 	})
@@ -191,7 +191,7 @@ func TestContradictionIsIrreducible(t *testing.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
 		ev := throwEvidence(m, r)
-		_, err := m.LogP(ev)
+		_, err := m.LogP(ctx, ev)
 		var c *Contradiction
 		if !errors.As(err, &c) {
 			require.NoError(t, err)
@@ -222,16 +222,16 @@ func TestContradictionNamesItsVariables(t *testing.T) {
 	blue := b.Max("blue journal", 2, []Link{{Parent: dry, Pass: 1}, {Parent: bystander, Pass: 0.5}}, nil)
 	m := build(t, b)
 	ev := Evidence{bystander: Hard(0, 2), oil: Hard(1, 2), blue: Hard(0, 2)}
-	_, err := m.Infer(ev, dry)
+	_, err := m.Infer(ctx, ev, dry)
 	var c *Contradiction
 	require.ErrorAs(t, err, &c)
 	require.Equal(t, []Var{oil, blue}, c.Vars)
 	require.EqualError(t, err, `the evidence contradicts itself: "oil gone" and "blue journal" cannot be so together`)
 
-	_, _, err = m.MostProbable(ev, []Var{dry}, 1, 10)
+	_, _, err = m.MostProbable(ctx, ev, []Var{dry}, 1, 10)
 	require.ErrorAs(t, err, &c)
 	require.Equal(t, []Var{oil, blue}, c.Vars)
 
-	_, err = m.LogP(Evidence{bystander: {0, 0}})
+	_, err = m.LogP(ctx, Evidence{bystander: {0, 0}})
 	require.EqualError(t, err, `the evidence contradicts itself: "bystander" cannot be so`)
 }

@@ -28,12 +28,12 @@ func TestBurglary(t *testing.T) {
 	m := build(t, b)
 	yes, no := Hard(1, 2), Hard(0, 2)
 
-	post, err := m.Infer(Evidence{john: yes, mary: yes})
+	post, err := m.Infer(ctx, Evidence{john: yes, mary: yes})
 	require.NoError(t, err)
 	require.InDelta(t, 0.2842, post.P(burglary)[1], 5e-5)
 	require.InDelta(t, 0.7158, post.P(burglary)[0], 5e-5)
 
-	logP, err := m.LogP(Evidence{john: yes, mary: yes, alarm: yes, burglary: no, earthquake: no})
+	logP, err := m.LogP(ctx, Evidence{john: yes, mary: yes, alarm: yes, burglary: no, earthquake: no})
 	require.NoError(t, err)
 	require.InDelta(t, -7.3736, logP, 1e-3) // ln 0.000628 = -7.3730, from 0.00062811
 }
@@ -50,13 +50,13 @@ func TestSprinkler(t *testing.T) {
 	wet := b.Table("wet", 2, []Var{sprinkler, rain}, []float64{1, 0, 0.1, 0.9, 0.1, 0.9, 0.01, 0.99})
 	m := build(t, b)
 
-	post, err := m.Infer(Evidence{wet: Hard(1, 2)})
+	post, err := m.Infer(ctx, Evidence{wet: Hard(1, 2)})
 	require.NoError(t, err)
 	require.InDelta(t, 0.4298, post.P(sprinkler)[1], 5e-5)
 	require.InDelta(t, 0.7079, post.P(rain)[1], 5e-5)
 	require.InDelta(t, -0.43525, post.LogP, 1e-4) // ln 0.6471
 
-	post, err = m.Infer(Evidence{wet: Hard(1, 2), rain: Hard(1, 2)}, sprinkler)
+	post, err = m.Infer(ctx, Evidence{wet: Hard(1, 2), rain: Hard(1, 2)}, sprinkler)
 	require.NoError(t, err)
 	require.InDelta(t, 0.1945, post.P(sprinkler)[1], 5e-5)
 	require.Nil(t, post.P(cloudy))
@@ -79,7 +79,7 @@ func TestChestClinic(t *testing.T) {
 	dysp := b.Table("dyspnoea", 2, []Var{either, bron}, []float64{0.9, 0.1, 0.2, 0.8, 0.3, 0.7, 0.1, 0.9})
 	m := build(t, b)
 
-	post, err := m.Infer(nil)
+	post, err := m.Infer(ctx, nil)
 	require.NoError(t, err)
 	require.InDelta(t, 0, post.LogP, 1e-14)
 	for v, want := range map[Var]float64{tub: 0.0104, lung: 0.0550, bron: 0.4500, either: 0.0648, xray: 0.1103, dysp: 0.4360} {
@@ -89,7 +89,7 @@ func TestChestClinic(t *testing.T) {
 	// A non-smoker back from Asia, short of breath, with a clear X-ray, by the sum
 	// over the two diseases and bronchitis.
 	ev := Evidence{asia: Hard(1, 2), smoking: Hard(0, 2), dysp: Hard(1, 2), xray: Hard(0, 2)}
-	post, err = m.Infer(ev)
+	post, err = m.Infer(ctx, ev)
 	require.NoError(t, err)
 	healthy := 0.95 * 0.99 * 0.95 * (0.3*0.8 + 0.7*0.1)
 	ill := 0.02 * (0.3*0.9 + 0.7*0.7)

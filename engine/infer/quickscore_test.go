@@ -85,7 +85,7 @@ func TestTwoLayersAgreeWithQuickscore(t *testing.T) {
 		m, err := b.Build()
 		require.NoError(t, err)
 		p, want := quickscore(prior, leak, pass, present, absent)
-		post, err := m.Infer(ev, causes...)
+		post, err := m.Infer(ctx, ev, causes...)
 		require.NoError(t, err)
 		require.InDelta(t, 1, math.Exp(post.LogP)/p, 1e-9)
 		for d, v := range causes {

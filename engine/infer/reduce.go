@@ -30,8 +30,10 @@ var (
 
 // A factor is a table over some of the problem's variables, scope[0] slowest.
 type factor struct {
-	scope span // in work.scopes
-	data  span // in work.numbers
+	scope  span // in work.scopes
+	data   span // in work.numbers
+	exp    int  // the true numbers are 2^exp as large
+	signed bool
 }
 
 // span is a part of one of the work's slices. Offsets, unlike slices, survive
@@ -52,13 +54,17 @@ type work struct {
 	fixed    []int32 // the known state, or -1
 	local    []int32 // the problem's variable, or -1
 	like     [][]float64
+	made     []made
 
 	limits limits
+	keep   bool // states that cannot be are kept, for what they would be worth
 
 	// by problem variable
 	card    []int32
 	origin  []Var // -1 for helpers
 	unary   []int32
+	exps    []int  // the true numbers of the unary factor are 2^exp as large
+	hidden  []bool // the unary factor has signed numbers
 	factors []factor
 	scopes  []int32
 	numbers []float64
@@ -69,10 +75,46 @@ type work struct {
 	weights []float64
 	grown   []float64
 	free    []int // indices of unfixed parents
+	over    *TooLarge
 
-	plan plan
-	run  run
+	plan     plan
+	arranged bool // the plan is that of the problem
+	key      []int32
+	hash     uint64
+	program  *program
+	run      run
+
+	// scratch of compile
+	head, next         []int32
+	headStep, nextStep []int32
+	messages           []message
+	spot               []int32
+	drafts             []draft
+	walked             []dim
+	scratch            program
 }
+
+// made tells what became of a variable's own factor.
+type made struct {
+	form  form
+	at    int32 // the problem variable, or the first factor
+	extra int32
+}
+
+type form uint8
+
+const (
+	nothing  form = iota // it has no say
+	asRoot               // unary factor of problem variable at
+	asNumber             // its probability, all parents and its state being known
+	asTable              // factor at
+	asFold               // term at of the rank form, on its parents' unary factors
+	asDense              // factor at, its own state summed out
+	asHidden             // hidden variable at, one factor a parent from extra on; its own state summed out
+	asGate               // factor at
+	asRank               // hidden variable at, one factor a parent from extra on, and the signs
+	asChain              // factors from at on; extra is 1 where its own state was summed out
+)
 
 func (m *Model) work() *work {
 	w, _ := m.pool.Get().(*work)
@@ -85,21 +127,26 @@ func (m *Model) work() *work {
 
 func (m *Model) release(w *work) {
 	clear(w.like) // hold on to nothing of the caller's
+	w.program = nil
 	m.pool.Put(w)
 }
 
 // resize returns s with length n and unspecified contents.
 func resize[T any](s []T, n int) []T {
 	if cap(s) < n {
+		if n > 1<<16 {
+			return make([]T, n) // large ones count
+		}
 		return make([]T, n, n+n/2)
 	}
 	return s[:n]
 }
 
 // reduce sets up the problem. It reports false when the evidence is already seen
-// to be impossible.
+// to be impossible, or the tables would be beyond the budget; then over is set.
 func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
 	w.limits = lim
+	w.over, w.arranged, w.program = nil, false, nil
 	n := len(w.m.nodes)
 	w.relevant = resize(w.relevant, n)
 	w.leaf = resize(w.leaf, n)
@@ -107,11 +154,14 @@ func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
 	w.fixed = resize(w.fixed, n)
 	w.local = resize(w.local, n)
 	w.like = resize(w.like, n)
+	w.made = resize(w.made, n)
+	clear(w.made)
 	for v := range n {
 		w.relevant[v], w.leaf[v], w.asked[v] = false, true, false
 		w.fixed[v], w.local[v], w.like[v] = -1, -1, nil
 	}
 	w.card, w.origin, w.unary = w.card[:0], w.origin[:0], w.unary[:0]
+	w.exps, w.hidden = w.exps[:0], w.hidden[:0]
 	w.factors, w.scopes, w.numbers = w.factors[:0], w.scopes[:0], w.numbers[:0]
 	w.scale = one
 	w.signed = false
@@ -133,7 +183,7 @@ func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
 		}
 	}
 	for v := range n {
-		if w.relevant[v] && !w.add(Var(v), enc) {
+		if w.relevant[v] && (!w.add(Var(v), enc) || w.over != nil) {
 			return false
 		}
 	}
@@ -205,7 +255,7 @@ func (w *work) add(v Var, enc encoding) bool {
 	}
 	w.hearFixed(n)
 	if folded {
-		return w.addObservedGate(n, like, enc)
+		return w.addObservedGate(v, n, like, enc)
 	}
 	w.addGate(v, n, enc)
 	return true
@@ -230,6 +280,8 @@ func (w *work) variable(origin Var, card int) int32 {
 	w.card = append(w.card, int32(card))
 	w.origin = append(w.origin, origin)
 	w.unary = append(w.unary, u)
+	w.exps = append(w.exps, 0)
+	w.hidden = append(w.hidden, false)
 	return int32(len(w.card) - 1)
 }
 
@@ -240,19 +292,44 @@ func (w *work) own(v Var) int32 {
 	if like := w.like[v]; like != nil {
 		u := w.unary[x]
 		copy(w.numbers[u:], like)
+		w.level(x)
 	}
 	return x
 }
 
-// begin and finish bracket the making of a factor: between them the scope and the
-// numbers are appended.
-func (w *work) begin() factor {
-	s, d := int32(len(w.scopes)), int32(len(w.numbers))
-	return factor{span{s, s}, span{d, d}}
+// level brings the unary factor of a problem variable near one. It reports false
+// when it is all zeros.
+func (w *work) level(x int32) bool {
+	u := w.unary[x]
+	e, ok := rescale(w.numbers[u : u+w.card[x]])
+	w.exps[x] += e
+	w.scale.e += e
+	return ok
 }
 
-func (w *work) finish(f factor) {
+// room tells whether a table of so many entries is still within the budget.
+func (w *work) room(scope int, entries float64) bool {
+	if total := float64(len(w.numbers)) + entries; total > float64(w.m.budget) {
+		w.over = &TooLarge{Cost{Width: scope, Log2: math.Log2(total)}}
+		return false
+	}
+	return true
+}
+
+// begin and finish bracket the making of a factor: between them the scope and the
+// numbers are appended. They are probabilities, or else loose.
+func (w *work) begin() factor {
+	s, d := int32(len(w.scopes)), int32(len(w.numbers))
+	return factor{scope: span{s, s}, data: span{d, d}}
+}
+
+func (w *work) finish(f factor, loose bool) {
 	f.scope.to, f.data.to = int32(len(w.scopes)), int32(len(w.numbers))
+	data := w.numbers[f.data.from:f.data.to]
+	if loose || len(data) == 0 || !(data[0] > tiny) {
+		f.exp, _ = rescale(data)
+		w.scale.e += f.exp
+	}
 	w.factors = append(w.factors, f)
 }
 
@@ -268,6 +345,7 @@ func (w *work) addRoot(v Var, n *node) bool {
 		w.hearFixed(n)
 	}
 	if s := w.fixed[v]; s >= 0 {
+		w.made[v] = made{form: asNumber}
 		return w.scale.mul(w.dist[s])
 	}
 	if like := w.like[v]; like != nil {
@@ -288,18 +366,25 @@ func (w *work) addRoot(v Var, n *node) bool {
 	switch {
 	case only == -1:
 		return false
-	case only >= 0: // as good as observed
+	case only >= 0 && !w.keep: // as good as observed
 		w.fixed[v] = int32(only)
 		return w.scale.mul(w.dist[only])
 	}
+	if !w.room(1, float64(n.states)) {
+		return false
+	}
 	x := w.variable(v, n.states)
 	w.local[v] = x
+	w.made[v] = made{form: asRoot, at: x}
 	copy(w.numbers[w.unary[x]:], w.dist)
-	return true
+	return w.level(x)
 }
 
 // addTable slices what is known out of a table.
 func (w *work) addTable(v Var, n *node) {
+	if !w.room(len(w.free)+1, float64(len(n.cpt))) {
+		return
+	}
 	own := int32(-1)
 	if w.fixed[v] < 0 {
 		own = w.own(v)
@@ -312,7 +397,8 @@ func (w *work) addTable(v Var, n *node) {
 		w.scopes = append(w.scopes, own)
 	}
 	w.slice(v, n, 0, 0)
-	w.finish(f)
+	w.made[v] = made{form: asTable, at: int32(len(w.factors))}
+	w.finish(f, false)
 }
 
 // slice appends the entries that agree with what is known, from parent i on.
@@ -337,9 +423,6 @@ func (w *work) slice(v Var, n *node, i, row int) {
 	}
 }
 
-// tiny is from where a unary factor is rescaled, lest it leave the range of float64.
-const tiny = 1e-100
-
 // small tells whether the table of a gate over its free parents, each row times
 // this wide, is within limits.
 func (w *work) small(n *node, parents, width int) bool {
@@ -353,12 +436,13 @@ func (w *work) small(n *node, parents, width int) bool {
 }
 
 // addObservedGate adds a gate whose own state is summed out against a likelihood.
-func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
+func (w *work) addObservedGate(v Var, n *node, like []float64, enc encoding) bool {
 	w.terms = resize(w.terms, n.states)
 	n.bundle(w.dist, w.terms)
 	weights := resize(w.grown, n.states)
 	w.grown = weights
 	n.weigh(like, weights)
+	e, _ := rescale(weights)
 	count, last := 0, 0
 	for h, x := range weights {
 		if x != 0 {
@@ -376,31 +460,38 @@ func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
 				u[s] *= n.arrive(i, last, s)
 				most = max(most, u[s])
 			}
-			if most < tiny {
-				e, ok := rescale(u)
-				if !ok {
-					return false
-				}
-				w.scale.e += e
+			if most < tiny && !w.level(w.local[n.parents[i]]) {
+				return false
 			}
 		}
+		w.made[v] = made{form: asFold, at: int32(last)}
+		w.scale.e += e
 		return w.scale.mul(weights[last] * w.terms[last])
 	}
 	if w.small(n, w.limits.observed, 1) || enc == chained && len(w.free) <= 2 {
+		if !w.room(len(w.free), w.spreadSize(n)) {
+			return false
+		}
+		w.made[v] = made{form: asDense, at: int32(len(w.factors))}
 		f := w.begin()
 		for _, i := range w.free {
 			w.scopes = append(w.scopes, w.local[n.parents[i]])
 		}
 		w.spread(n, like)
-		w.finish(f)
+		w.finish(f, true)
 		return true
 	}
 	if enc == chained {
+		w.made[v] = made{form: asChain, at: int32(len(w.factors)), extra: 1}
 		w.chain(n, -1, like)
 		return true
 	}
+	if !w.room(2, w.rankSize(n, count)) {
+		return false
+	}
 	h := w.variable(-1, count)
-	w.signed = true
+	w.signed, w.hidden[h] = true, true
+	w.made[v] = made{form: asHidden, at: h, extra: int32(len(w.factors))}
 	u := int(w.unary[h])
 	k := 0
 	for t, x := range weights {
@@ -409,6 +500,9 @@ func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
 			k++
 		}
 	}
+	w.exps[h] = e
+	w.scale.e += e
+	w.level(h)
 	for _, i := range w.free {
 		p := n.parents[i]
 		f := w.begin()
@@ -421,7 +515,7 @@ func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
 				w.numbers = append(w.numbers, n.arrive(i, t, s))
 			}
 		}
-		w.finish(f)
+		w.finish(f, false)
 	}
 	return true
 }
@@ -430,21 +524,30 @@ func (w *work) addObservedGate(n *node, like []float64, enc encoding) bool {
 func (w *work) addGate(v Var, n *node, enc encoding) {
 	own := w.own(v)
 	if w.small(n, w.limits.parents, n.states) || enc == chained && len(w.free) <= 2 {
+		if !w.room(len(w.free)+1, w.spreadSize(n)) {
+			return
+		}
+		w.made[v] = made{form: asGate, at: int32(len(w.factors))}
 		f := w.begin()
 		for _, i := range w.free {
 			w.scopes = append(w.scopes, w.local[n.parents[i]])
 		}
 		w.scopes = append(w.scopes, own)
 		w.spread(n, nil)
-		w.finish(f)
+		w.finish(f, false)
 		return
 	}
 	if enc == chained {
+		w.made[v] = made{form: asChain, at: int32(len(w.factors))}
 		w.chain(n, own, nil)
+		return
+	}
+	if !w.room(2, w.rankSize(n, n.states)) {
 		return
 	}
 	h := w.variable(-1, n.states)
 	w.signed = true
+	w.made[v] = made{form: asRank, at: h, extra: int32(len(w.factors))}
 	n.bundle(w.dist, w.numbers[w.unary[h]:int(w.unary[h])+n.states])
 	for _, i := range w.free {
 		p := n.parents[i]
@@ -455,7 +558,7 @@ func (w *work) addGate(v Var, n *node, enc encoding) {
 				w.numbers = append(w.numbers, n.arrive(i, t, s))
 			}
 		}
-		w.finish(f)
+		w.finish(f, false)
 	}
 	f := w.begin()
 	w.scopes = append(w.scopes, h, own)
@@ -464,7 +567,26 @@ func (w *work) addGate(v Var, n *node, enc encoding) {
 			w.numbers = append(w.numbers, n.sign(t, y))
 		}
 	}
-	w.finish(f)
+	f.signed = true
+	w.finish(f, false)
+}
+
+// spreadSize is the size of the table of a gate over its free parents and itself.
+func (w *work) spreadSize(n *node) float64 {
+	size := float64(n.states)
+	for _, i := range w.free {
+		size *= float64(w.m.nodes[n.parents[i]].states)
+	}
+	return size
+}
+
+// rankSize is the size of the rank form with so many terms, signs and all.
+func (w *work) rankSize(n *node, terms int) float64 {
+	size := float64(n.states + 1)
+	for _, i := range w.free {
+		size += float64(w.m.nodes[n.parents[i]].states)
+	}
+	return size * float64(terms)
 }
 
 // spread appends the gate's table over its free parents and itself, or, given a
@@ -515,6 +637,13 @@ func (w *work) chain(n *node, own int32, like []float64) {
 		}
 		after := own
 		last := k == len(w.free)-1
+		rows := n.states
+		if k == 1 {
+			rows = w.m.nodes[n.parents[w.free[0]]].states
+		}
+		if !w.room(3, float64(rows)*float64(w.m.nodes[n.parents[i]].states)*float64(n.states)) {
+			return
+		}
 		if !last {
 			after = w.variable(-1, n.states)
 		}
@@ -529,7 +658,7 @@ func (w *work) chain(n *node, own int32, like []float64) {
 			w.scopes = append(w.scopes, after)
 		}
 		w.link(n, k, i, after, like)
-		w.finish(f)
+		w.finish(f, after < 0)
 		before = after
 	}
 }

@@ -75,9 +75,11 @@ type variable struct {
 
 // Ground is a book grounded in an engine. Variables stand parents first.
 type Ground struct {
-	Book     *rules.Book
-	Engine   evidence.Engine
-	Facts    map[string]any
+	Book   *rules.Book
+	Engine evidence.Engine
+	Facts  map[string]any
+	// Budget bounds the size of the plain model (see DefaultBudget).
+	Budget   float64
 	Items    []*Item
 	Families []*Family
 	Assumed  []Assumption
@@ -109,7 +111,8 @@ type Ground struct {
 	wideLogP float64
 	moved    float64
 	beside   []float64
-	forced   []int // variables wanted in the plain model, where more than what bears on the case is
+	passages map[int]passage // by cause: how what is left out is taken to have worked
+	forced   []int           // variables wanted in the plain model, where more than what bears on the case is
 	asked    *rules.Node
 	askedAt  []*Item
 }
@@ -133,7 +136,7 @@ type Dropped struct {
 // entered by Observe and Ask.
 func New(book *rules.Book, c *evidence.Case) *Ground {
 	g := &Ground{
-		Book: book, Engine: c.Engine, Facts: rules.Facts(c.Engine, c.History),
+		Book: book, Engine: c.Engine, Budget: DefaultBudget, Facts: rules.Facts(c.Engine, c.History),
 		byNode: map[*rules.Node][]*Item{}, family: map[*rules.Node]*Family{},
 		letters: map[string]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, outcome: -1,
 	}
@@ -552,10 +555,10 @@ func (a *assumer) finish() {
 	}
 	slices.Sort(names)
 	for _, f := range names {
-		_, fact, _ := strings.Cut(f, ".")
+		table, fact, _ := strings.Cut(f, ".")
 		a.g.Assumed = append(a.g.Assumed, Assumption{
 			"whatever depends on the " + strings.ReplaceAll(fact, "_", " ") + " may apply",
-			f + " is not said",
+			fact + " in [" + table + "] is not given",
 		})
 	}
 }

@@ -108,7 +108,7 @@ func (g *Ground) unusable(c *evidence.Case, f evidence.Finding) (why string, as 
 	case f.Made != "":
 		return "made after, by " + f.Made, ""
 	case f.Sign == "other":
-		return "the catalogue has no such sign", ""
+		return "the book has no such sign", ""
 	case len(f.RestsOn) > 0:
 		return "drawn from " + strings.Join(f.RestsOn, ", ") + ", which count", ""
 	}

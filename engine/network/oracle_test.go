@@ -163,7 +163,7 @@ func worlds(g *Ground, visit func(w *world, p float64)) {
 // draw makes a small random ground: roots, steps with chances by themselves,
 // conjunctions, a rule that takes the first, observed signs.
 func draw(t *rapid.T) *Ground {
-	g := &Ground{letters: map[string]int{}, outcome: -1}
+	g := &Ground{Budget: DefaultBudget, letters: map[string]int{}, outcome: -1}
 	cause, step := &rules.Node{ID: "c", Kind: rules.Cause}, &rules.Node{ID: "s", Kind: rules.Step}
 	chance := rapid.Float64Range(0.05, 0.95)
 	roots := rapid.IntRange(2, 3).Draw(t, "roots")

@@ -1,6 +1,7 @@
 package network
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -111,7 +112,7 @@ func (p *Plain) posterior(ev infer.Evidence) (*Posterior, error) {
 			query = append(query, p.m.vars[f.v])
 		}
 	}
-	post, err := p.m.m.Infer(ev, query...)
+	post, err := p.m.m.Infer(context.Background(), ev, query...)
 	if err != nil {
 		return nil, p.clash(err)
 	}
@@ -134,7 +135,7 @@ func (p *Plain) Given(f *Family, it *Item) (*Posterior, error) {
 
 // LogP is ln P of the findings, except those left out, and the outcome.
 func (p *Plain) LogP(without map[string]bool) (float64, error) {
-	lp, err := p.m.m.LogP(p.m.evidence(without))
+	lp, err := p.m.m.LogP(context.Background(), p.m.evidence(without))
 	return lp, p.clash(err)
 }
 
@@ -190,17 +191,14 @@ func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, 
 		return 0, nil
 	}
 	if g.wide != nil && !g.runs(t) {
-		// Left out here; what came of it is small enough for a look at the choice
-		// in which it is not.
-		p, _, err := g.wide.level(md, t, g.wideLogP, want, budgetUnlisted)
-		return p, err
+		return g.leftOut(md, t, want)
 	}
-	room := float64(budgetThree)
+	room := g.Budget + forThree
 	if t.Unlisted && t.At == nil {
-		room = budgetUnlisted
+		room = g.Budget + forUnlisted
 	}
 	if len(g.coarse) > sketch {
-		p, fits, err := g.coarse[sketch].level(md, t, math.NaN(), want, budgetSketch)
+		p, fits, err := g.coarser(sketch, t).level(md, t, math.NaN(), want, g.Budget+forSketch)
 		if err != nil || fits && p < small {
 			return p, err
 		}
@@ -208,7 +206,7 @@ func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, 
 	for i := -1; ; i++ {
 		at := g
 		if i >= 0 {
-			at, logP = g.coarse[i], math.NaN()
+			at, logP = g.coarser(i, t), math.NaN()
 		}
 		if i+1 >= len(g.coarse) {
 			room = math.Inf(1) // nothing smaller is left
@@ -218,6 +216,31 @@ func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, 
 			return p, err
 		}
 	}
+}
+
+// leftOut is three for what is left out: in the choice in which it is not; or where
+// it is left out of that as well, as its share in the step through which most comes
+// of it.
+func (g *Ground) leftOut(md mode, t Test, want []float64) (float64, error) {
+	if g.wide.runs(t) {
+		p, fits, err := g.wide.level(md, t, g.wideLogP, want, g.Budget+forUnlisted)
+		if fits || err != nil {
+			return p, err
+		}
+	}
+	none := 1.0
+	for _, it := range t.Items {
+		w, ok := g.passages[it.v]
+		if !ok || g.vars[w.to].item == nil || w.to == g.outcome {
+			continue
+		}
+		p, err := g.three(md, Test{Items: []*Item{g.vars[w.to].item}}, math.NaN(), want)
+		if err != nil {
+			return 0, err
+		}
+		none *= 1 - w.share*p
+	}
+	return 1 - none, nil
 }
 
 // runs tells whether anything runs from what is under test to the outcome.
@@ -240,7 +263,7 @@ func (g *Ground) level(md mode, t Test, logP float64, want []float64, room float
 	}
 	ev := m.evidence(nil)
 	ev[m.vars[g.outcome]] = multiply(ev[m.vars[g.outcome]], want)
-	if !math.IsInf(room, 1) && !m.m.Within(room, ev) {
+	if !math.IsInf(room, 1) && !m.m.Within(context.Background(), room, ev) {
 		return 0, false, nil
 	}
 	if math.IsNaN(logP) {
@@ -248,11 +271,11 @@ func (g *Ground) level(md mode, t Test, logP float64, want []float64, room float
 		if err != nil {
 			return 0, false, err
 		}
-		if logP, err = plain.m.LogP(plain.evidence(nil)); err != nil {
+		if logP, err = plain.m.LogP(context.Background(), plain.evidence(nil)); err != nil {
 			return 0, false, err
 		}
 	}
-	lp, err := m.m.LogP(ev)
+	lp, err := m.m.LogP(context.Background(), ev)
 	var c *infer.Contradiction
 	if errors.As(err, &c) {
 		return 0, true, nil // no way that it could be so
@@ -281,7 +304,7 @@ func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err erro
 			items = append(items, it)
 		}
 	}
-	found, proven, err := p.m.m.MostProbable(p.m.evidence(nil), over, k, budget)
+	found, proven, err := p.m.m.MostProbable(context.Background(), p.m.evidence(nil), over, k, budget)
 	if err != nil {
 		return nil, false, p.clash(err)
 	}
@@ -296,7 +319,7 @@ func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err erro
 }
 
 // Cost is what the plain inference takes.
-func (p *Plain) Cost() infer.Cost { return p.m.m.Estimate(p.m.evidence(nil)) }
+func (p *Plain) Cost() infer.Cost { return p.m.m.Estimate(context.Background(), p.m.evidence(nil)) }
 
 // Depths tells, for each item from which something runs to the outcome, the
 // longest way there in causes and steps; the outcome itself is 0.
@@ -622,7 +645,7 @@ func (g *Ground) OutcomeChances() (any float64, each map[string]float64, err err
 	for _, v := range wanted {
 		query = append(query, m.vars[v])
 	}
-	post, err := m.m.Infer(infer.Evidence{}, query...)
+	post, err := m.m.Infer(context.Background(), infer.Evidence{}, query...)
 	if err != nil {
 		return 0, nil, err
 	}

@@ -2,7 +2,9 @@ package network
 
 import (
 	"cmp"
+	"context"
 	"errors"
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -11,15 +13,15 @@ import (
 	"tidemark/rules"
 )
 
-// The sizes, as binary logarithms of the numbers in all tables together, up to
-// which things are worked out as they stand: the plain model, which is asked
-// hundreds of times for a case; a three-level model, which is asked twice for
-// each candidate; and that of all unlisted causes at once, the widest, which is
-// asked once.
+// DefaultBudget is the size, as the binary logarithm of the numbers in all tables
+// together, up to which the plain model is worked out as it stands. It is asked
+// hundreds of times for a case; so a three-level model, which is asked twice for
+// each candidate, may be larger by forThree, and that of all unlisted causes at
+// once, the widest, which is asked once, by forUnlisted.
 const (
-	budget         = 15.5
-	budgetThree    = 20.5
-	budgetUnlisted = 22
+	DefaultBudget = 15.5
+	forThree      = 5
+	forUnlisted   = 6.5
 )
 
 // wider is by how much more room the choice of what to leave out is tried once,
@@ -32,9 +34,9 @@ var narrower = []float64{1, 2, 3.5, 5}
 // A number is first sketched with one of the narrower choices, if that takes no
 // more room than this, and is left at that if it is small.
 const (
-	sketch       = 2
-	budgetSketch = 18
-	small        = 0.05
+	sketch    = 2
+	forSketch = 2.5
+	small     = 0.05
 )
 
 // rounds is how often the choice of what to leave out is made anew from the
@@ -68,7 +70,7 @@ func (g *Ground) settle() error {
 	kept := 0
 	for range rounds {
 		order := g.rank(keep, p)
-		n, err := g.most(order, budget, len(order))
+		n, err := g.most(order, g.Budget, len(order))
 		if err != nil {
 			return err
 		}
@@ -81,7 +83,7 @@ func (g *Ground) settle() error {
 	}
 	g.beside = slices.Clone(p)
 	for i := range g.beside {
-		if !keep[i] {
+		if !keep[i] && g.vars[i].kind != root {
 			g.beside[i] = 0
 		}
 	}
@@ -89,7 +91,7 @@ func (g *Ground) settle() error {
 	order := g.rank(keep, p)
 	g.coarse = []*Ground{}
 	for _, less := range narrower {
-		n, err := g.with(g.thin, g.stand).most(order, budget-less, kept)
+		n, err := g.with(g.thin, g.stand).most(order, g.Budget-less, kept)
 		if err != nil {
 			return err
 		}
@@ -97,7 +99,7 @@ func (g *Ground) settle() error {
 		c.leaveOut(order, n, p)
 		g.coarse = append(g.coarse, c)
 	}
-	n, err := g.with(g.thin, g.stand).most(order, budget+wider, len(order))
+	n, err := g.with(g.thin, g.stand).most(order, g.Budget+wider, len(order))
 	if err != nil {
 		return err
 	}
@@ -171,7 +173,7 @@ type ranked struct {
 	weight float64
 }
 
-// share is how likely a rule had a part in bringing about what it runs to.
+// share is how likely, by base rates, a rule had a part in bringing about what it runs to.
 func (g *Ground) share(to int, e edge, p []float64) float64 {
 	if g.prior[to] <= 0 {
 		return 0
@@ -181,20 +183,38 @@ func (g *Ground) share(to int, e edge, p []float64) float64 {
 
 // leftOver estimates how likely a cause is of which nothing is left in the model:
 // as likely as before, or as the greatest share that a rule of it had in something
-// that came about.
+// that came about, among all that may have brought it about as things stand. Through
+// that its blame is told, if it must be.
 func (g *Ground) leftOver(p []float64) {
+	g.passages = map[int]passage{}
 	for i := range p {
 		v := &g.vars[i]
-		if v.kind != gate || v.item == nil {
+		if v.kind != gate || v.item == nil || p[i] <= 0 {
 			continue
+		}
+		none := 1 - v.leak
+		for _, e := range v.edges {
+			none *= 1 - p[e.from]*e.pass
 		}
 		for _, e := range v.edges {
 			from := g.behind(e.from)
-			if g.vars[from].kind == root && g.vars[from].item.Node.Kind == rules.Cause {
-				g.beside[from] = max(g.beside[from], g.share(i, e, p))
+			if g.vars[from].kind != root || g.vars[from].item.Node.Kind != rules.Cause || g.prior[e.from] <= 0 {
+				continue
+			}
+			here := min(1, p[e.from]*e.pass/(1-none))
+			if share := here * p[i]; share > g.passages[from].share*p[max(0, g.passages[from].to)] {
+				g.passages[from] = passage{i, here}
+				g.beside[from] = max(g.beside[from], share)
 			}
 		}
 	}
+}
+
+// passage is the step through which most comes of a cause, and which share of that
+// step's occurrences is taken to be its doing.
+type passage struct {
+	to    int
+	share float64
 }
 
 // behind is the variable behind the insides of a rule.
@@ -268,20 +288,20 @@ func (g *Ground) fits(room float64) (bool, error) {
 	for _, v := range g.wanted() {
 		query = append(query, m.vars[v])
 	}
-	return m.m.Within(room, m.evidence(nil), query...), nil
+	return m.m.Within(context.Background(), room, m.evidence(nil), query...), nil
 }
 
 // fitsWhole tells whether nothing need be left out: neither for the plain model
 // nor for the widest of the three-level ones.
 func (g *Ground) fitsWhole() (bool, error) {
-	if ok, err := g.fits(budget); !ok || err != nil || g.outcome < 0 {
+	if ok, err := g.fits(g.Budget); !ok || err != nil || g.outcome < 0 {
 		return ok, err
 	}
 	m, err := g.build(blame, Test{Unlisted: true}, nil)
 	if err != nil {
 		return false, err
 	}
-	return m.m.Within(budgetUnlisted, m.evidence(nil)), nil
+	return m.m.Within(context.Background(), g.Budget+forUnlisted, m.evidence(nil)), nil
 }
 
 // Moved is the most that the presence of anything moved when about five times as
@@ -298,21 +318,20 @@ func (g *Ground) BlameMoves(t Test, blamed float64) (float64, error) {
 	if g.coarse == nil {
 		return 0, nil
 	}
-	other, fits, err := g.wide.level(blame, t, g.wideLogP, []float64{0, 1, 0}, budgetUnlisted)
-	if err != nil {
-		return 0, err
-	}
-	if fits {
-		return math.Abs(other - blamed), nil
+	if g.wide.runs(t) {
+		other, fits, err := g.wide.level(blame, t, g.wideLogP, []float64{0, 1, 0}, g.Budget+forUnlisted)
+		if fits || err != nil {
+			return math.Abs(other - blamed), err
+		}
 	}
 	// The first of the coarser choices that fits may be the one in force.
 	most, n := 0.0, 0
 	for i := 0; i < len(g.coarse) && n < 2; i++ {
-		room := float64(budgetUnlisted)
+		room := g.Budget + forUnlisted
 		if i == len(g.coarse)-1 {
 			room = math.Inf(1)
 		}
-		other, fits, err := g.coarse[i].level(blame, t, math.NaN(), []float64{0, 1, 0}, room)
+		other, fits, err := g.coarser(i, t).level(blame, t, math.NaN(), []float64{0, 1, 0}, room)
 		if err != nil {
 			return 0, err
 		}
@@ -321,4 +340,48 @@ func (g *Ground) BlameMoves(t Test, blamed float64) (float64, error) {
 		}
 	}
 	return most, nil
+}
+
+// coarser is one of the coarse choices, in which at least the surest way from each
+// thing under test to the outcome is kept.
+func (g *Ground) coarser(i int, t Test) *Ground {
+	c := g.coarse[i]
+	if t.Unlisted {
+		return c
+	}
+	above := c.ancestorsOf([]int{g.outcome})
+	var missing []int
+	for _, it := range t.Items {
+		if !above[it.v] {
+			missing = append(missing, it.v)
+		}
+	}
+	if len(missing) == 0 {
+		return c
+	}
+	// The surest way onwards from each variable, by what is kept here.
+	type onward struct {
+		chance float64
+		to, by int // the next variable, and which of its edges
+	}
+	way := make([]onward, len(g.vars))
+	way[g.outcome].chance = 1
+	for v := len(g.vars) - 1; v >= 0; v-- {
+		if way[v].chance == 0 {
+			continue
+		}
+		for k, e := range g.vars[v].edges {
+			if p := way[v].chance * max(e.pass, 1e-6); !g.thin[[2]int{v, k}] && p > way[e.from].chance {
+				way[e.from] = onward{p, v, k}
+			}
+		}
+	}
+	n := c.with(maps.Clone(c.thin), c.stand)
+	for _, v := range missing {
+		for v != g.outcome && way[v].chance > 0 {
+			delete(n.thin, [2]int{way[v].to, way[v].by})
+			v = way[v].to
+		}
+	}
+	return n
 }

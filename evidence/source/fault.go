@@ -67,6 +67,11 @@ func (fs *Faults) Warn(pos Position, hint, format string, args ...any) {
 	fs.list = append(fs.list, Fault{Position: pos, Message: fmt.Sprintf(format, args...), Hint: hint, Warning: true})
 }
 
+// Join adds what another bag holds.
+func (fs *Faults) Join(other *Faults) {
+	fs.list = append(fs.list, other.list...)
+}
+
 // List returns the faults and warnings sorted by file, line and column,
 // each once.
 func (fs *Faults) List() []Fault {

@@ -94,6 +94,7 @@ func TestSuggest(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte("[a]\nb = [1, {c = \"x\"}]\n"))
 	f.Add([]byte("a.b.\"c d\" = '''x\ny'''\n[[t]]\nx=1"))
+	f.Add([]byte("t = [[{a=1}], {'b' = 1979-05-27 07:32:00, c.\"\\u0041\" = [ # ]\n '\"' ]}]\n[x]\n[[x.y]]\nz={}\n[x.y.w]\nv=+inf"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		var fs Faults
 		root, ok := Parse("f", text, &fs)
@@ -109,6 +110,11 @@ func FuzzParse(f *testing.F) {
 				if p := tb.Pos(k); p.Line < 1 || p.Column < 1 {
 					t.Fatalf("no place for %q", k)
 				}
+				if tb.node == nil || tb.node.kids[k] == nil {
+					t.Fatalf("no key %q in the index", k)
+				}
+				tb.ValuePos(k, 1)
+				tb.TextPos(k, 2)
 				tb.Strings(k)
 				for _, s := range tb.Tables(k) {
 					walk(s)

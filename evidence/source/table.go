@@ -2,6 +2,7 @@ package source
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -55,18 +56,17 @@ func ReadFile(path string, faults *Faults) (text []byte, ok bool) {
 // reports what was never asked for.
 type Table struct {
 	doc    *document
-	path   []string
+	parent *Table
+	name   string
 	values map[string]any
-	prims  map[string]toml.Primitive
+	node   *node // nil where the places of its keys are not known
 	asked  map[string]bool
-	pos    Position
 }
 
 type document struct {
 	name   string
 	text   []byte
-	md     toml.MetaData
-	order  map[string]int // dotted path → rank in the document
+	lines  []int // where each begins; nil until a place is asked for
 	faults *Faults
 }
 
@@ -74,34 +74,21 @@ type document struct {
 // faults and ok is false; the TOML library stops at the first of them.
 func Parse(name string, text []byte, faults *Faults) (root *Table, ok bool) {
 	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))
+	d := &document{name: name, text: text, faults: faults}
 	if i := invalidUTF8(text); i >= 0 {
-		faults.Add(place(name, text, i), "save it as UTF-8", "is not UTF-8 text")
+		faults.Add(d.place(i), "save it as UTF-8", "is not UTF-8 text")
 		return nil, false
 	}
 	if i := tooDeep(text); i >= 0 {
-		faults.Add(place(name, text, i), "", "brackets are nested more than %d deep", maxDepth)
+		faults.Add(d.place(i), "", "brackets are nested more than %d deep", maxDepth)
 		return nil, false
 	}
-	d := &document{name: name, text: text, order: map[string]int{}, faults: faults}
 	values := map[string]any{}
 	if _, err := toml.Decode(string(text), &values); err != nil {
 		d.syntax(err)
 		return nil, false
 	}
-	prims := map[string]toml.Primitive{}
-	md, err := toml.Decode(string(text), &prims)
-	if err != nil {
-		d.syntax(err)
-		return nil, false
-	}
-	d.md = md
-	for i, k := range md.Keys() {
-		p := strings.Join(k, "\x00")
-		if _, seen := d.order[p]; !seen {
-			d.order[p] = i
-		}
-	}
-	return &Table{doc: d, values: values, prims: prims, asked: map[string]bool{}, pos: Position{File: name, Line: 1, Column: 1}}, true
+	return &Table{doc: d, values: values, node: index(text), asked: map[string]bool{}}, true
 }
 
 func (d *document) syntax(err error) {
@@ -111,7 +98,7 @@ func (d *document) syntax(err error) {
 		if msg == "" {
 			msg = strings.TrimPrefix(err.Error(), "toml: ")
 		}
-		d.faults.Add(place(d.name, d.text, min(pe.Position.Start, len(d.text))), "", "%s", msg)
+		d.faults.Add(d.place(pe.Position.Start), "", "%s", msg)
 		return
 	}
 	d.faults.Add(Position{File: d.name}, "", "%v", err)
@@ -163,7 +150,12 @@ func skip(text []byte, i int) int {
 			if q == '"' && text[j] == '\\' {
 				j++
 			} else if bytes.HasPrefix(text[j:], triple) {
-				return j + 3
+				// A text may end in one or two quotes of its own.
+				j += 3
+				for end := min(j+2, len(text)); j < end && text[j] == q; {
+					j++
+				}
+				return j
 			}
 		}
 		return len(text)
@@ -181,82 +173,68 @@ func skip(text []byte, i int) int {
 	return len(text)
 }
 
-// place turns a byte offset into line and column.
-func place(name string, text []byte, offset int) Position {
-	offset = max(0, min(offset, len(text)))
-	before := text[:offset]
-	line := 1 + bytes.Count(before, []byte("\n"))
-	start := bytes.LastIndexByte(before, '\n') + 1
-	return Position{File: name, Line: line, Column: 1 + utf8.RuneCount(before[start:])}
-}
-
-// located is a type that never decodes: its error carries the place, which
-// the TOML library tells in no other way.
-type located struct{}
-
-var errLocate = errors.New("located")
-
-func (*located) UnmarshalTOML(any) error { return errLocate }
-
-// offset is the byte where the value of key begins, or -1.
-func (t *Table) offset(key string) int {
-	prim, ok := t.prims[key]
-	if !ok {
-		return -1
+// stated is where a key of the table stands; nil where it stands only by
+// implication, or not at all.
+func (t *Table) stated(key string) *node {
+	if t.node == nil {
+		return nil
 	}
-	var l located
-	err := t.doc.md.PrimitiveDecode(prim, &l)
-	var pe toml.ParseError
-	if !errors.As(err, &pe) || pe.Position.Line == 0 {
-		return -1
+	if n := t.node.kids[key]; n != nil && n.rank > 0 {
+		return n
 	}
-	return min(pe.Position.Start, len(t.doc.text))
+	return nil
 }
 
 // Pos is where key stands, or where the table stands if it has no such key.
 func (t *Table) Pos(key string) Position {
-	o := t.offset(key)
-	if o < 0 {
-		return t.pos
+	if n := t.stated(key); n != nil {
+		return t.doc.place(n.at)
 	}
-	// The library points at the value; a reader looks for the key.
-	lineStart := bytes.LastIndexByte(t.doc.text[:o], '\n') + 1
-	if i := bytes.LastIndex(t.doc.text[lineStart:o], []byte(key)); i >= 0 {
-		o = lineStart + i
-	}
-	return place(t.doc.name, t.doc.text, o)
+	return t.Position()
 }
 
 // ValuePos is where the value of key begins; element i of it if it is an
-// array and i is not negative.
+// array and i is not negative. In { … } the key stands close enough.
 func (t *Table) ValuePos(key string, i int) Position {
-	o := t.offset(key)
-	if o < 0 {
-		return t.pos
+	n := t.stated(key)
+	switch {
+	case n == nil:
+		return t.Position()
+	case i >= 0 && i < len(n.items) && n.items[i] != nil:
+		return t.doc.place(n.items[i].at)
+	case i >= 0:
+		return t.doc.place(element(t.doc.text, n.value, i))
+	case n.inline:
+		return t.doc.place(n.at)
 	}
-	if i >= 0 {
-		o = element(t.doc.text, o, i)
-	}
-	return place(t.doc.name, t.doc.text, o)
+	return t.doc.place(n.value)
 }
 
-// element finds where element n of the array at offset o begins.
-func element(text []byte, o, n int) int {
-	for o > 0 && text[o] != '[' && o+1 < len(text) {
-		if text[o-1] == '[' {
-			o--
-			break
-		}
-		if text[o-1] == '\n' {
-			break
-		}
-		o--
+// TextPos is where character i of the text of key stands.
+func (t *Table) TextPos(key string, i int) Position {
+	n := t.stated(key)
+	if n == nil {
+		return t.Position()
 	}
-	if o >= len(text) || text[o] != '[' {
-		return o
+	o := n.value
+	if bytes.HasSuffix(t.doc.text[:o], []byte("'''")) || bytes.HasSuffix(t.doc.text[:o], []byte(`"""`)) {
+		// A line break right after the quotes is no part of the text.
+		o += len(t.doc.text[o:]) - len(bytes.TrimPrefix(bytes.TrimPrefix(t.doc.text[o:], []byte("\r")), []byte("\n")))
+	}
+	for ; i > 0 && o < len(t.doc.text); i-- {
+		_, size := utf8.DecodeRune(t.doc.text[o:])
+		o += size
+	}
+	return t.doc.place(o)
+}
+
+// element finds where element n of the array that opens before offset o begins.
+func element(text []byte, o, n int) int {
+	if o == 0 || text[o-1] != '[' {
+		return o // a single value may stand for a list of one
 	}
 	depth, at, fresh := 0, 0, true
-	for i := o + 1; i < len(text); {
+	for i := o; i < len(text); {
 		c := text[i]
 		if c == ' ' || c == '\t' || c == '\n' || c == '\r' {
 			i++
@@ -294,37 +272,50 @@ func element(text []byte, o, n int) int {
 	return o
 }
 
-// Position is where the table begins.
-func (t *Table) Position() Position { return t.pos }
-
-// Name is the last part of the table's path: the id in [finding.F07].
-func (t *Table) Name() string {
-	if len(t.path) == 0 {
-		return ""
+// Position is where the table begins. One that exists only by implication has
+// no place of its own, and takes that of its first key that has one.
+func (t *Table) Position() Position {
+	switch {
+	case t.parent == nil:
+		return Position{File: t.doc.name, Line: 1, Column: 1}
+	case t.node != nil && (t.node.rank > 0 || t.node.element):
+		return t.doc.place(t.node.at)
 	}
-	return t.path[len(t.path)-1]
+	for _, k := range t.Keys() {
+		if n := t.stated(k); n != nil {
+			return t.doc.place(n.at)
+		}
+	}
+	return t.parent.Position()
 }
 
-// Path is the table's dotted path.
-func (t *Table) Path() string { return strings.Join(t.path, ".") }
+// Name is the last part of the table's path: the id in [finding.F07].
+func (t *Table) Name() string { return t.name }
 
-// Keys lists the keys in the order of the document.
+// Path is the table's dotted path.
+func (t *Table) Path() string {
+	if t.parent == nil || t.parent.parent == nil {
+		return t.name
+	}
+	return t.parent.Path() + "." + t.name
+}
+
+// Keys lists the keys in the order of the document. Where none is stated, and
+// all are there because others stand in them, as pump is in shows.pump.stiff,
+// they come in the order of their letters.
 func (t *Table) Keys() []string {
 	keys := make([]string, 0, len(t.values))
+	stated := false
 	for k := range t.values {
 		keys = append(keys, k)
+		stated = stated || t.stated(k) != nil
 	}
-	prefix := ""
-	if len(t.path) > 0 {
-		prefix = strings.Join(t.path, "\x00") + "\x00"
+	if !stated {
+		slices.Sort(keys)
+		return keys
 	}
 	slices.SortFunc(keys, func(a, b string) int {
-		ra, oka := t.doc.order[prefix+a]
-		rb, okb := t.doc.order[prefix+b]
-		if oka && okb && ra != rb {
-			return ra - rb
-		}
-		return strings.Compare(a, b)
+		return cmp.Or(cmp.Compare(t.node.kids[a].order(), t.node.kids[b].order()), strings.Compare(a, b))
 	})
 	return keys
 }
@@ -398,7 +389,7 @@ func (t *Table) String(key string) string {
 // Need reads a text that must be there.
 func (t *Table) Need(key string) string {
 	if !t.Has(key) {
-		t.doc.faults.Add(t.pos, "", "%s has no %s", t.describe(), key)
+		t.doc.faults.Add(t.Position(), "", "%s has no %s", t.describe(), key)
 		return ""
 	}
 	s := t.String(key)
@@ -409,7 +400,7 @@ func (t *Table) Need(key string) string {
 }
 
 func (t *Table) describe() string {
-	if len(t.path) == 0 {
+	if t.parent == nil {
 		return "the file"
 	}
 	return "[" + t.Path() + "]"
@@ -495,21 +486,9 @@ func (t *Table) Table(key string) *Table {
 }
 
 func (t *Table) sub(key string, v map[string]any) *Table {
-	s := &Table{doc: t.doc, path: append(slices.Clone(t.path), key), values: v, asked: map[string]bool{}, pos: t.Pos(key)}
-	if prim, ok := t.prims[key]; ok {
-		// A value that is no table leaves prims empty: positions then fall
-		// back to the parent's.
-		_ = t.doc.md.PrimitiveDecode(prim, &s.prims)
-	}
-	if t.offset(key) < 0 {
-		// Tables that exist only by implication have no place of their own:
-		// take that of their first key.
-		for _, k := range s.Keys() {
-			if p := s.Pos(k); p != s.pos {
-				s.pos = p
-				break
-			}
-		}
+	s := &Table{doc: t.doc, parent: t, name: key, values: v, asked: map[string]bool{}}
+	if t.node != nil {
+		s.node = t.node.kids[key]
 	}
 	return s
 }
@@ -543,15 +522,25 @@ func (t *Table) Tables(key string) []*Table {
 	return nil
 }
 
-// item is element i of a list of tables. Its keys have no place of their own
-// (the library keeps one place a path), so all faults point at the element.
+// item is element i of a list of tables.
 func (t *Table) item(key string, i int, m map[string]any) *Table {
-	return &Table{doc: t.doc, path: append(slices.Clone(t.path), key), values: m, asked: map[string]bool{}, pos: t.ValuePos(key, i)}
+	s := t.sub(key, m)
+	if n := s.node; n != nil && i < len(n.items) {
+		s.node = n.items[i]
+	}
+	return s
 }
 
 // Done notes every key that was never asked for, with the nearest of those
 // that were.
 func (t *Table) Done() {
+	unknown := false
+	for k := range t.values {
+		unknown = unknown || !t.asked[k]
+	}
+	if !unknown {
+		return
+	}
 	known := make([]string, 0, len(t.asked))
 	for k := range t.asked {
 		if _, there := t.values[k]; !there {
@@ -562,10 +551,10 @@ func (t *Table) Done() {
 	for _, k := range t.Keys() {
 		if !t.asked[k] {
 			pos := t.Pos(k)
-			if v, ok := t.values[k].(map[string]any); ok && t.offset(k) < 0 {
+			if v, ok := t.values[k].(map[string]any); ok {
 				// [findings.F1] makes findings by implication alone, and it
 				// stands where its own first key does.
-				pos = t.sub(k, v).pos
+				pos = t.sub(k, v).Position()
 			}
 			t.doc.faults.Add(pos, Suggest(k, known), "%s has no key %q", t.describe(), k)
 		}

@@ -1,0 +1,202 @@
+package engine
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"tidemark/evidence/source"
+	"tidemark/rules"
+)
+
+// A book of few words: loose nuts, of which one lets a rod go through the block,
+// and two ways to lose oil that lead to it by long chains.
+const thrown = `
+[pack]
+id = "thrown"
+title = "Thrown"
+version = "1"
+[part.nut]
+name = "nut"
+per = "rod"
+[part.block]
+name = "block"
+[part.tank]
+name = "tank"
+
+[sign.nut.off]
+name = "off"
+look = "Off?"
+[sign.nut.fretted]
+name = "fretted"
+look = "Rubbed?"
+unlisted = 0.01
+[sign.block.hole]
+name = "hole"
+look = "A hole?"
+[sign.block.prints]
+name = "prints of a dropped thing"
+look = "Prints?"
+[sign.nut.dropped_on]
+name = "struck from above"
+look = "Struck?"
+unlisted = 0.001
+[sign.tank.plug_gone]
+name = "plug gone"
+look = "Gone?"
+[sign.tank.cock_open]
+name = "cock open"
+look = "Open?"
+
+[cause.nut_loose]
+name = "nut loose"
+category = "assembly"
+per = "rod"
+base_rate = "common"
+source = "common practice"
+leads_to.holed = { how_often = 0.98, because = "x", source = "common practice" }
+shows.nut.off = { how_often = "usually", because = "x", source = "common practice" }
+shows.nut.fretted = { how_often = "sometimes", because = "x", source = "common practice" }
+[step.holed]
+name = "block holed"
+unlisted = "none"
+leads_to.stopped = { how_often = 0.99, because = "x", source = "common practice" }
+is.block.hole = { because = "x" }
+[step.stopped]
+name = "engine stopped"
+unlisted = "none"
+outcome = true
+
+[cause.plug_lost]
+name = "plug lost"
+category = "external"
+base_rate = "rare"
+source = "common practice"
+leads_to.p1 = { how_often = 0.99, because = "x", source = "common practice" }
+is.tank.plug_gone = { because = "x" }
+[cause.cock_left_open]
+name = "cock left open"
+category = "operation"
+base_rate = "rare"
+source = "common practice"
+leads_to.c1 = { how_often = 0.99, because = "x", source = "common practice" }
+is.tank.cock_open = { because = "x" }
+[cause.washer_dropped]
+name = "washer dropped in"
+category = "assembly"
+base_rate = 0.3
+source = "common practice"
+leads_to.struck = { how_often = 0.5, reach = "one", because = "x", source = "common practice" }
+shows.nut.dropped_on = { how_often = 0.9, reach = "one", because = "x", source = "common practice" }
+shows.block.prints = { how_often = 0.995, because = "x", source = "common practice" }
+[step.struck]
+name = "struck"
+unlisted = "none"
+per = "rod"
+leads_to.stopped = { how_often = 0.02, because = "x", source = "common practice" }
+`
+
+// chainOf writes the steps of a chain that loses oil and stops the engine.
+func chainOf(letter string, n int) string {
+	var b strings.Builder
+	for i := 1; i <= n; i++ {
+		next := "stopped"
+		if i < n {
+			next = letter + string(rune('1'+i))
+		}
+		id := letter + string(rune('0'+i))
+		b.WriteString("[step." + id + "]\nname = \"" + id + "\"\nleads_to." + next + ` = { how_often = 0.99, because = "x", source = "common practice" }` + "\n")
+	}
+	return b.String()
+}
+
+func thrownBook(t *testing.T) *rules.Book {
+	t.Helper()
+	var faults source.Faults
+	text := thrown + chainOf("p", 5) + chainOf("c", 5)
+	b := rules.Load(&faults, []rules.Text{{Name: "thrown.toml", Bytes: []byte(text)}})
+	require.NotNil(t, b, faults.Error())
+	return b
+}
+
+// Whether a family passes does not hang on which of its positions it was: where no
+// single nut is sure, the loose nut is named all the same, and not the hole behind
+// which it stands.
+func TestVerdictJudgesTheFamily(t *testing.T) {
+	d := diagnose(t, thrownBook(t), "stopped", `
+F1 seen block.hole
+F2 seen nut.off @ ?a
+F3 seen nut.fretted @ rod 3`)
+	require.Len(t, d.Verdict.Names, 1)
+	n := d.Verdict.Names[0]
+	assert.Equal(t, Determined, d.Verdict.Standing)
+	assert.Equal(t, "nut_loose", n.ID)
+	assert.Equal(t, "family", n.Kind)
+	assert.Contains(t, n.Name, "most probably rod 3")
+	single := at(t, d, "nut_loose", "rod 3")
+	assert.Less(t, single.Blame, DeterminedAt, "or the test shows nothing")
+	assert.Greater(t, single.Blame, SingleOfFamily*n.Blame)
+
+	// Seen where it is, it is named where it is.
+	d = diagnose(t, thrownBook(t), "stopped", "F1 seen block.hole\nF2 seen nut.off @ rod 3\nF3 seen nut.fretted @ rod 3")
+	require.Len(t, d.Verdict.Names, 1)
+	assert.Equal(t, "rod 3", d.Verdict.Names[0].At)
+	assert.Equal(t, "cause", d.Verdict.Names[0].Kind)
+}
+
+// Two sufficient causes at the far ends of long chains are found as a pair, though
+// the links of one chain alone would fill the list of what may make sets.
+func TestSetsLookPastOneChain(t *testing.T) {
+	d := diagnose(t, thrownBook(t), "stopped", "F1 seen tank.plug_gone\nF2 seen tank.cock_open")
+	require.Len(t, d.Verdict.Names, 2)
+	assert.Equal(t, EitherEnough, d.Verdict.Together)
+	ids := []string{d.Verdict.Names[0].ID, d.Verdict.Names[1].ID}
+	assert.ElementsMatch(t, []string{"plug_lost", "cock_left_open"}, ids)
+	assert.Greater(t, d.Verdict.Blame, ProbableAt)
+}
+
+// A thing that falls in is in one place: what strikes one position spares the
+// others, and all rules of it mean the same one.
+func TestReachOne(t *testing.T) {
+	const found = "F1 seen block.prints\nF2 seen nut.dropped_on @ rod 2"
+	d := diagnose(t, thrownBook(t), "stopped", found)
+	struck := func(rod string) float64 { return at(t, d, "struck", rod).Present }
+	assert.Greater(t, struck("rod 2"), 0.5)
+	for _, rod := range []string{"rod 1", "rod 3", "rod 4"} {
+		assert.Less(t, struck(rod), 0.03, rod)
+	}
+	assert.InDelta(t, of2(d, "struck").Present, struck("rod 2"), 0.03)
+	// Seen at two positions it is a contradiction but for what else may show it.
+	b := thrownBook(t)
+	c := shortCase(t, "stopped", found+"\nF3 seen nut.dropped_on @ rod 3")
+	_, err := Diagnose(b, c, Options{})
+	_, clash := IsClash(err)
+	assert.True(t, clash || err == nil)
+}
+
+// of2 is the family of a cause or step in any book.
+func of2(d *Diagnosis, id string) Candidate {
+	for _, list := range [][]Candidate{d.Causes, d.Steps} {
+		for _, c := range list {
+			if c.ID == id && c.At == "any" {
+				return c
+			}
+		}
+	}
+	return Candidate{}
+}
+
+// Findings that agree do not hide one that fights another: the sum over all is far
+// below nothing then.
+func TestConflictIsNotHiddenByAgreement(t *testing.T) {
+	b := thrownBook(t)
+	const agree = "F1 seen block.hole\nF2 seen nut.off @ rod 3\nF3 seen nut.fretted @ rod 3\n"
+	calm := diagnose(t, b, "stopped", agree+"F4 seen nut.dropped_on @ rod 2 ; by = \"gauge\"\nF5 seen block.prints")
+	assert.LessOrEqual(t, calm.Conflict.Value, ConflictTold)
+	assert.Empty(t, calm.Conflict.Findings)
+	fight := diagnose(t, b, "stopped", agree+"F4 seen nut.dropped_on @ rod 2 ; by = \"gauge\"\nF5 not block.prints ; by = \"gauge\"")
+	assert.Greater(t, fight.Conflict.Value, ConflictTold)
+	assert.ElementsMatch(t, []string{"F4", "F5"}, fight.Conflict.Findings)
+}
