@@ -17,8 +17,9 @@ type Posterior struct {
 	// Rounding estimates how far float64 arithmetic may have moved the results,
 	// relative to the probability of the evidence. It is 0 where only
 	// non-negative numbers were added and multiplied, which keeps about 13
-	// digits of everything; and below 1e-10 but for networks so entangled that
-	// nothing better fits into memory, where it is at most 1e-6. A posterior is
+	// digits of everything; and below 1e-9 but for networks so entangled that
+	// nothing better fits into memory, where it is at most 1e-6. It is a bound for
+	// LogP, and usually a hundred times what rounding really does. A posterior is
 	// right to 1e-9 of itself or to Rounding, whichever is larger.
 	Rounding float64
 
@@ -245,7 +246,7 @@ const farBeyond = 64
 // precise is how far rounding may move a result before it is computed again with
 // less cancellation, and hopeless from where a result is worth nothing.
 const (
-	precise  = 1e-10
+	precise  = 1e-9
 	hopeless = 1e-6
 )
 

@@ -659,7 +659,7 @@ func (w *work) backward(ctx context.Context, all bool) error {
 			if err != nil {
 				return err
 			}
-			r.rounded += ulps * math.Ldexp(m, lift)
+			r.rounded += ulp * float64(s.card) * math.Ldexp(m, lift)
 		}
 		var intoA, intoB []float64
 		if wanted(s.a) || r.signed[i] && s.a.source == productOf {
@@ -704,13 +704,14 @@ func (w *work) settleWorth(in input, table, worth []float64, lift, bound int, si
 			for i, x := range worth {
 				m += math.Abs(x * table[i])
 			}
-			r.rounded += ulps * float64(w.program.steps[in.at].below) * math.Ldexp(m, lift)
+			r.rounded += 2 * ulp * float64(w.program.steps[in.at].below) * math.Ldexp(m, lift)
 		}
 	}
 }
 
-// ulps is the rounding that one product and sum is charged with.
-const ulps = 3.0 / (1 << 53)
+// ulp is the rounding of one multiplication or addition. A product has one, a sum of
+// so many products one for each of them.
+const ulp = 1.0 / (1 << 53)
 
 // magnitude is the sum of |worth * a * b|.
 func (s *step) magnitude(ctx context.Context, pr *program, worth, a, b []float64) (float64, error) {
