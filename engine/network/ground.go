@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"tidemark/evidence"
@@ -191,7 +192,10 @@ func (g *Ground) count(k evidence.Kind) int {
 	return n
 }
 
+// add numbers a variable and puts the number before its name, since inference
+// wants names that are unique.
 func (g *Ground) add(v variable) int {
+	v.name = strconv.Itoa(len(g.vars)) + " " + v.name
 	g.vars = append(g.vars, v)
 	return len(g.vars) - 1
 }

@@ -1,8 +1,6 @@
 package network
 
 import (
-	"fmt"
-
 	"tidemark/engine/infer"
 	"tidemark/rules"
 )
@@ -103,8 +101,7 @@ func (b *builder) leaks(v int) bool {
 }
 
 func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
-	v := b.g.vars[i]
-	v.name = fmt.Sprintf("%d %s", i, v.name) // inference wants names that are unique
+	v := &b.g.vars[i]
 	switch v.kind {
 	case root:
 		return ib.Root(v.name, 1-v.prior, v.prior)
@@ -267,7 +264,7 @@ func (b *builder) table(ib *infer.Builder, m *Model, i int, row func(states []in
 		}
 		cpt = append(cpt, row(states)...)
 	}
-	return ib.Table(fmt.Sprintf("%d %s", i, v.name), b.states(i), parents, cpt)
+	return ib.Table(v.name, b.states(i), parents, cpt)
 }
 
 // ancestors marks what bears on the observations, the outcome and the wanted
