@@ -80,7 +80,7 @@ func scenario(t *testing.T, engine, question, findings string) *Diagnosis {
 	b := wholeBook()
 	require.NotNil(t, b)
 	c := caseOf(t, b, engine, question, findings)
-	d, err := Diagnose(b, c, Options{Version: "test", Looks: 1})
+	d, err := Diagnose(t.Context(), b, c, Options{Version: "test", Looks: 1})
 	require.NoError(t, err)
 	properties(t, d)
 	for _, f := range d.Findings {

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -19,10 +20,15 @@ type Options struct {
 	Version string // of the program, told in the result
 	// Looks is how many next looks are worked out; 0 for the default of 8.
 	Looks int
-	// Budget is the size up to which a case is worked out as it stands, as the
-	// binary logarithm of the numbers in all tables; 0 for the default.
-	Budget float64
+	// Memory is how many bytes the tables of one question to the model may take;
+	// questions are asked on all cores at once. 0 is for DefaultMemory. Within it the
+	// answer is exact, beyond it rules are left out (see Method).
+	Memory int64
 }
+
+// DefaultMemory is what Options.Memory is where nothing is said, in bytes: what
+// network.DefaultBudget takes.
+const DefaultMemory = 32 << 20
 
 // QuestionError is that what the case asks about cannot be asked of its engine.
 type QuestionError struct{ Err error }
@@ -36,13 +42,13 @@ const explainBudget = 150
 
 // Diagnose works out a case. The case must have been checked against the book
 // (Check). Findings that are impossible together give a *network.Clash.
-func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, error) {
+func Diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, error) {
 	if opt.Looks == 0 {
 		opt.Looks = 8
 	}
 	g := network.New(book, c)
-	if opt.Budget > 0 {
-		g.Budget = opt.Budget
+	if opt.Memory > 0 {
+		g.Budget = network.BudgetOf(opt.Memory)
 	}
 	g.Observe(c)
 	if c.Question != "" {
@@ -50,12 +56,12 @@ func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, erro
 			return nil, &QuestionError{err}
 		}
 	}
-	w := &work{book: book, c: c, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
+	w := &work{ctx: ctx, book: book, c: c, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
 	var err error
-	if w.plain, err = g.Plain(); err != nil {
+	if w.plain, err = g.Plain(w.ctx); err != nil {
 		return nil, err
 	}
-	if w.post, err = w.plain.Posterior(nil); err != nil {
+	if w.post, err = w.plain.Posterior(w.ctx, nil); err != nil {
 		return nil, err
 	}
 	w.depths, w.bounds = g.Depths(), g.ActedBounds(w.post)
@@ -70,6 +76,7 @@ func Diagnose(book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, erro
 
 // work is a diagnosis in the making.
 type work struct {
+	ctx   context.Context // of the whole diagnosis
 	book  *rules.Book
 	c     *evidence.Case
 	g     *network.Ground
@@ -123,7 +130,7 @@ func (w *work) header() error {
 	}
 	slices.SortFunc(d.Book.Packs, func(a, b PackInfo) int { return strings.Compare(a.ID, b.ID) })
 	d.Book.Hash = w.book.Hash
-	cost := w.plain.Cost()
+	cost := w.plain.Cost(w.ctx)
 	d.Method = Method{Exact: w.plain.Exact(), Width: cost.Width, ErrorBound: w.plain.Moved()}
 	d.Program.Version = w.opt.Version
 	for _, n := range w.book.ByKind(rules.Condition) {
@@ -231,7 +238,7 @@ func (w *work) candidates() error {
 		}
 	}
 	first := slices.DeleteFunc(slices.Clone(w.all), func(h *held) bool { return slices.Contains(singles, h) })
-	if err := each(len(first), func(i int) error { return w.measure(first[i]) }); err != nil {
+	if err := each(w.ctx, len(first), func(i int) error { return w.measure(first[i]) }); err != nil {
 		return err
 	}
 	families := map[string]*held{}
@@ -240,7 +247,7 @@ func (w *work) candidates() error {
 			families[h.ID] = h
 		}
 	}
-	err := each(len(singles), func(i int) error {
+	err := each(w.ctx, len(singles), func(i int) error {
 		h := singles[i]
 		if w.g.Asking() && (families[h.ID].Acted < SingleFrom || h.Present < SingleFrom) {
 			// The family has hardly acted: neither has any of it.
@@ -255,10 +262,10 @@ func (w *work) candidates() error {
 	if w.g.Asking() {
 		u := &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
 		var err error
-		if u.Blame, err = w.g.Blame(u.test(), w.post.LogP); err != nil {
+		if u.Blame, err = w.g.Blame(w.ctx, u.test(), w.post.LogP); err != nil {
 			return err
 		}
-		if u.Acted, err = w.g.Acted(u.test(), w.post.LogP); err != nil {
+		if u.Acted, err = w.g.Acted(w.ctx, u.test(), w.post.LogP); err != nil {
 			return err
 		}
 		u.Present = u.Acted // an unlisted thing that did nothing is nobody's question
@@ -313,12 +320,12 @@ func (w *work) measure(h *held) error {
 		h.Screened = true
 	default:
 		var err error
-		if h.Acted, err = w.g.Acted(h.test(), w.post.LogP); err != nil {
+		if h.Acted, err = w.g.Acted(w.ctx, h.test(), w.post.LogP); err != nil {
 			return err
 		}
 		h.Acted = min(h.Acted, h.Present)
 		if h.Acted >= Screen/2 {
-			if h.Blame, err = w.g.Blame(h.test(), w.post.LogP); err != nil {
+			if h.Blame, err = w.g.Blame(w.ctx, h.test(), w.post.LogP); err != nil {
 				return err
 			}
 			h.Blame = min(h.Blame, h.Acted)
@@ -340,8 +347,8 @@ func (w *work) sits(u *held) error {
 		}
 	}
 	blames := make([]float64, len(items))
-	if err := each(len(items), func(i int) (err error) {
-		blames[i], err = w.g.Blame(network.Test{Unlisted: true, At: items[i]}, w.post.LogP)
+	if err := each(w.ctx, len(items), func(i int) (err error) {
+		blames[i], err = w.g.Blame(w.ctx, network.Test{Unlisted: true, At: items[i]}, w.post.LogP)
 		return err
 	}); err != nil {
 		return err
@@ -375,14 +382,14 @@ func (w *work) conflict() error {
 	for _, id := range ids {
 		none[id] = true
 	}
-	base, err := w.plain.LogP(none)
+	base, err := w.plain.LogP(w.ctx, none)
 	if err != nil {
 		return err
 	}
 	alone, rest := make([]float64, len(ids)), make([]float64, len(ids))
-	if err := each(len(ids), func(i int) (err error) {
-		if alone[i], err = w.plain.Only(ids[i]); err == nil {
-			rest[i], err = w.plain.LogP(map[string]bool{ids[i]: true})
+	if err := each(w.ctx, len(ids), func(i int) (err error) {
+		if alone[i], err = w.plain.Only(w.ctx, ids[i]); err == nil {
+			rest[i], err = w.plain.LogP(w.ctx, map[string]bool{ids[i]: true})
 		}
 		return err
 	}); err != nil {
@@ -408,7 +415,7 @@ func (w *work) conflict() error {
 	if value >= oddest {
 		w.d.Conflict.Value = value
 		return w.fighting(ids, value, func(without map[string]bool) (float64, error) {
-			lp, err := w.plain.LogP(without)
+			lp, err := w.plain.LogP(w.ctx, without)
 			return all(without, lp), err
 		})
 	}
@@ -419,13 +426,13 @@ func (w *work) conflict() error {
 	w.d.Conflict.Findings = []string{ids[odd]}
 	others := slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return id == ids[odd] })
 	return w.fighting(others, oddest, func(without map[string]bool) (float64, error) {
-		with, err := w.plain.LogP(without)
+		with, err := w.plain.LogP(w.ctx, without)
 		if err != nil {
 			return 0, err
 		}
 		apart := maps.Clone(without)
 		apart[ids[odd]] = true
-		lp, err := w.plain.LogP(apart)
+		lp, err := w.plain.LogP(w.ctx, apart)
 		return (alone[odd]+lp-base-with)/math.Ln10 - many, err
 	})
 }
@@ -436,7 +443,7 @@ func (w *work) fighting(ids []string, value float64, measure func(without map[st
 	without := map[string]bool{}
 	for value > ConflictTold && len(w.d.Conflict.Findings) < 4 {
 		values := make([]float64, len(ids))
-		if err := each(len(ids), func(i int) (err error) {
+		if err := each(w.ctx, len(ids), func(i int) (err error) {
 			values[i] = math.Inf(1)
 			if !without[ids[i]] {
 				less := maps.Clone(without)
@@ -477,7 +484,7 @@ func (w *work) counted() []string {
 // explain finds the most probable explanation and the next one.
 func (w *work) explain() error {
 	w.best = map[*network.Item]bool{}
-	found, proven, err := w.plain.Explain(2, explainBudget)
+	found, proven, err := w.plain.Explain(w.ctx, 2, explainBudget)
 	if err != nil || len(found) == 0 {
 		return err
 	}

@@ -152,7 +152,7 @@ func diagnose(t *testing.T, b *rules.Book, question, findings string) *Diagnosis
 	c := shortCase(t, question, findings)
 	var faults source.Faults
 	require.True(t, Check(b, c, &faults), faults.Error())
-	d, err := Diagnose(b, c, Options{Version: "test"})
+	d, err := Diagnose(t.Context(), b, c, Options{Version: "test"})
 	require.NoError(t, err)
 	properties(t, d)
 	return d
@@ -355,7 +355,7 @@ func TestNotFoundMustHaveBeenPossible(t *testing.T) {
 		with, ok := evidence.Parse("t.toml", []byte("[case]\nid=\"t\"\n"+engineText+acts), &faults)
 		require.True(t, ok, faults.Error())
 		c.Acts = with.Acts
-		d, err := Diagnose(b, c, Options{})
+		d, err := Diagnose(t.Context(), b, c, Options{})
 		require.NoError(t, err)
 		return d
 	}
@@ -498,7 +498,7 @@ func TestClash(t *testing.T) {
 	b.Sign("screen.strings").Unlisted = 0
 	b.Node("sealant").BaseRate = 0
 	c := shortCase(t, "seized", "F1 seen bearing.wiped @ rod 1\nF2 seen screen.strings ; by = \"gauge\"")
-	_, err := Diagnose(b, c, Options{})
+	_, err := Diagnose(t.Context(), b, c, Options{})
 	findings, clash := IsClash(err)
 	require.True(t, clash, "%v", err)
 	assert.Equal(t, []string{"F2"}, findings)
@@ -542,7 +542,7 @@ func TestWorkAndFittedAreEvidence(t *testing.T) {
 	c.Fitted = []evidence.Fitted{{ID: "X1", Part: "screen", Found: "fine mesh", Wanted: "fine mesh", Sign: "screen.strings", By: evidence.Eye, Sure: evidence.Certain}}
 	var faults source.Faults
 	require.True(t, Check(b, c, &faults), faults.Error())
-	d, err := Diagnose(b, c, Options{})
+	d, err := Diagnose(t.Context(), b, c, Options{})
 	require.NoError(t, err)
 	assert.InDelta(t, 1, find(d.Causes, "overdue").Present, 1e-9)
 	require.Len(t, d.Findings, 3)

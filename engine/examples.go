@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -72,22 +73,23 @@ type ExampleResult struct {
 }
 
 // RunExamples works out examples on all cores and tells them in their order.
-// That an example cannot be worked out is a failure of it.
-func RunExamples(b *rules.Book, list []*rules.Example) []ExampleResult {
+// That an example cannot be worked out is a failure of it; an error is only that the
+// context was done before.
+func RunExamples(ctx context.Context, b *rules.Book, list []*rules.Example) ([]ExampleResult, error) {
 	out := make([]ExampleResult, len(list))
-	_ = each(len(list), func(i int) error { // no job gives an error
-		r, err := RunExample(b, list[i])
+	err := each(ctx, len(list), func(i int) error {
+		r, err := RunExample(ctx, b, list[i])
 		if err != nil {
 			r = ExampleResult{ID: list[i].ID, Title: list[i].Title, Failures: []string{err.Error()}}
 		}
 		out[i] = r
 		return nil
 	})
-	return out
+	return out, err
 }
 
 // RunExample works out an example and holds it against what it says must lead.
-func RunExample(b *rules.Book, e *rules.Example) (ExampleResult, error) {
+func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleResult, error) {
 	out := ExampleResult{ID: e.ID, Title: e.Title}
 	c, err := ExampleCase(e)
 	if err != nil {
@@ -98,11 +100,11 @@ func RunExample(b *rules.Book, e *rules.Example) (ExampleResult, error) {
 	if err := g.Ask(c.Question, nil); err != nil {
 		return out, err
 	}
-	w := &work{book: b, c: c, g: g, d: &Diagnosis{}}
-	if w.plain, err = g.Plain(); err != nil {
+	w := &work{ctx: ctx, book: b, c: c, g: g, d: &Diagnosis{}}
+	if w.plain, err = g.Plain(ctx); err != nil {
 		return out, err
 	}
-	if w.post, err = w.plain.Posterior(nil); err != nil {
+	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
 		return out, err
 	}
 	w.depths, w.bounds = g.Depths(), g.ActedBounds(w.post)
@@ -165,7 +167,7 @@ var references = []struct {
 
 // Sane tries a book on the reference engines: the expected number of causes
 // there should be at most 3, the chance of any outcome from 0.3 to 0.9.
-func Sane(b *rules.Book) ([]Sanity, error) {
+func Sane(ctx context.Context, b *rules.Book) ([]Sanity, error) {
 	out := make([]Sanity, len(references))
 	type job struct {
 		ref int
@@ -178,7 +180,7 @@ func Sane(b *rules.Book) ([]Sanity, error) {
 	for i, ref := range references {
 		cases[i] = &evidence.Case{Engine: evidence.Engine{Facts: ref.facts}, History: evidence.History{Facts: map[string]any{}}}
 		g := network.New(b, cases[i])
-		any, each, err := g.OutcomeChances()
+		any, each, err := g.OutcomeChances(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -195,21 +197,21 @@ func Sane(b *rules.Book) ([]Sanity, error) {
 	}
 	// How much of each outcome comes from causes that are not listed, in the
 	// first of the engines that can have it.
-	err := each(len(jobs), func(k int) error {
+	err := each(ctx, len(jobs), func(k int) error {
 		j := jobs[k]
 		g := network.New(b, cases[j.ref])
 		if err := g.Ask(j.id, nil); err != nil {
 			return err
 		}
-		plain, err := g.Plain()
+		plain, err := g.Plain(ctx)
 		if err != nil {
 			return err
 		}
-		lp, err := plain.LogP(nil)
+		lp, err := plain.LogP(ctx, nil)
 		if err != nil {
 			return err
 		}
-		out[j.ref].Outcomes[j.at].Unlisted, err = g.Blame(network.Test{Unlisted: true}, lp)
+		out[j.ref].Outcomes[j.at].Unlisted, err = g.Blame(ctx, network.Test{Unlisted: true}, lp)
 		return err
 	})
 	if err != nil {

@@ -31,7 +31,7 @@ func (w *work) next() error {
 	}
 	rough = rough[:min(lookCandidates, len(rough))]
 	looks := make([]Look, len(rough))
-	if err := each(len(rough), func(i int) (err error) {
+	if err := each(w.ctx, len(rough), func(i int) (err error) {
 		looks[i], err = w.exactLook(rough[i], cands)
 		return err
 	}); err != nil {
@@ -74,9 +74,9 @@ type lookAt struct {
 func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 	// What would be there if each candidate were.
 	given := make([]*network.Posterior, len(cands))
-	if err := each(len(cands), func(i int) (err error) {
+	if err := each(w.ctx, len(cands), func(i int) (err error) {
 		if p := w.presentIn(w.post, cands[i]); p > 1e-6 && p < 1-1e-6 {
-			given[i], err = w.plain.Given(cands[i].family, cands[i].items[0])
+			given[i], err = w.plain.Given(w.ctx, cands[i].family, cands[i].items[0])
 		}
 		return err
 	}); err != nil {
@@ -149,7 +149,7 @@ func (w *work) exactLook(r lookAt, cands []*held) (Look, error) {
 	for _, x := range r.sign.LostBy {
 		l.DestroyedBy = append(l.DestroyedBy, string(x.Kind)+" "+x.Part)
 	}
-	notFound, err := w.g.IfNotFound(w.plain, r.sign, r.index)
+	notFound, err := w.g.IfNotFound(w.ctx, w.plain, r.sign, r.index)
 	if err != nil {
 		return l, err
 	}
@@ -225,7 +225,7 @@ func (w *work) overturned() error {
 		return math.Abs(weight.Last) < 1 && math.Abs(weight.Alone) < 3
 	})
 	then := make([]*held, len(ids))
-	if err := each(len(ids), func(i int) (err error) {
+	if err := each(w.ctx, len(ids), func(i int) (err error) {
 		then[i], err = w.leaderIf(lead, rivals, map[string]bool{ids[i]: true}, nil)
 		return err
 	}); err != nil {
@@ -264,11 +264,11 @@ func (w *work) weightOf(id string, h *held) Weight {
 // are left out or rules changed.
 func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, change *network.Change) (*held, error) {
 	g := w.g.Variant(without, change)
-	plain, err := g.Plain()
+	plain, err := g.Plain(w.ctx)
 	if err != nil {
 		return nil, err
 	}
-	lp, err := plain.LogP(nil)
+	lp, err := plain.LogP(w.ctx, nil)
 	if err != nil {
 		if _, clash := IsClash(err); clash {
 			return nil, nil
@@ -277,7 +277,7 @@ func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, cha
 	}
 	best, most := lead, -1.0
 	for _, h := range append([]*held{lead}, rivals...) {
-		b, err := g.Blame(h.test(), lp)
+		b, err := g.Blame(w.ctx, h.test(), lp)
 		if err != nil {
 			return nil, err
 		}
@@ -296,7 +296,7 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 	}
 	chain := w.chainRules()
 	flips := make([]*RuleFlip, 2*len(chain))
-	if err := each(len(flips), func(i int) error {
+	if err := each(w.ctx, len(flips), func(i int) error {
 		r, end := chain[i/2], []float64{0.001, 0.999}[i%2]
 		then, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: end})
 		if err != nil || then == nil || then == lead {

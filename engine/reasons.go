@@ -54,14 +54,14 @@ func (w *work) weights() error {
 	for _, id := range ids {
 		everything[id] = true
 	}
-	bare, err := w.plain.Posterior(everything)
+	bare, err := w.plain.Posterior(w.ctx, everything)
 	if err != nil {
 		return err
 	}
 	out := map[string]map[string]Weight{}
 	weights := make([]map[string]Weight, len(ids))
-	if err := each(len(ids), func(i int) error {
-		last, err := w.plain.Posterior(map[string]bool{ids[i]: true})
+	if err := each(w.ctx, len(ids), func(i int) error {
+		last, err := w.plain.Posterior(w.ctx, map[string]bool{ids[i]: true})
 		if err != nil {
 			return err
 		}
@@ -71,7 +71,7 @@ func (w *work) weights() error {
 				others[o] = true
 			}
 		}
-		alone, err := w.plain.Posterior(others)
+		alone, err := w.plain.Posterior(w.ctx, others)
 		if err != nil {
 			return err
 		}
@@ -165,7 +165,7 @@ func (w *work) groupWeights(cands []*held) error {
 		for _, id := range gr.Findings {
 			without[id] = true
 		}
-		p, err := w.plain.Posterior(without)
+		p, err := w.plain.Posterior(w.ctx, without)
 		if err != nil {
 			return err
 		}

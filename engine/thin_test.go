@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"tidemark/engine/network"
 	"tidemark/evidence"
 )
 
@@ -32,13 +33,14 @@ F3 not oil_pump.will_not_turn`)}
 		require.NoError(t, err)
 		cases = append(cases, c)
 	}
+	assert.EqualValues(t, DefaultMemory, network.MemoryOf(network.DefaultBudget))
 	tried := 0
 	for _, c := range cases {
-		exact, err := Diagnose(b, c, Options{Looks: 1})
+		exact, err := Diagnose(t.Context(), b, c, Options{Looks: 1})
 		require.NoError(t, err)
 		require.True(t, exact.Method.Exact, c.ID)
 		for _, budget := range []float64{6, 7, 8, 10} {
-			thin, err := Diagnose(b, c, Options{Looks: 1, Budget: budget})
+			thin, err := Diagnose(t.Context(), b, c, Options{Looks: 1, Memory: network.MemoryOf(budget)})
 			require.NoError(t, err)
 			if thin.Method.Exact {
 				assert.Equal(t, exact.Verdict.Words, thin.Verdict.Words)

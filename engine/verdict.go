@@ -96,15 +96,15 @@ func (w *work) moves() error {
 		}
 	}
 	moved := make([]float64, len(try)+1)
-	if err := each(len(moved), func(i int) (err error) {
+	if err := each(w.ctx, len(moved), func(i int) (err error) {
 		if i < len(try) {
-			moved[i], err = w.g.BlameMoves(try[i].test(), try[i].Blame)
+			moved[i], err = w.g.BlameMoves(w.ctx, try[i].test(), try[i].Blame)
 		} else if len(w.lead) > 1 {
 			var items []*network.Item
 			for _, h := range w.lead {
 				items = append(items, h.items...)
 			}
-			moved[i], err = w.g.BlameMoves(network.Test{Items: items}, w.d.Verdict.Blame)
+			moved[i], err = w.g.BlameMoves(w.ctx, network.Test{Items: items}, w.d.Verdict.Blame)
 		}
 		return err
 	}); err != nil {
@@ -253,7 +253,7 @@ func (w *work) jointBlame(hs []*held) (float64, error) {
 	for _, h := range hs {
 		items = append(items, h.items...)
 	}
-	return w.g.Blame(network.Test{Items: items}, w.post.LogP)
+	return w.g.Blame(w.ctx, network.Test{Items: items}, w.post.LogP)
 }
 
 // heldSet is a set of candidates with its joint blame.
@@ -456,12 +456,12 @@ func (w *work) askInstead(question string) ([]Candidate, error) {
 	if err := g.Ask(question, nil); err != nil {
 		return nil, err
 	}
-	sub := &work{book: w.book, c: w.c, g: g, opt: w.opt, d: &Diagnosis{}}
+	sub := &work{ctx: w.ctx, book: w.book, c: w.c, g: g, opt: w.opt, d: &Diagnosis{}}
 	var err error
-	if sub.plain, err = g.Plain(); err != nil {
+	if sub.plain, err = g.Plain(w.ctx); err != nil {
 		return nil, err
 	}
-	if sub.post, err = sub.plain.Posterior(nil); err != nil {
+	if sub.post, err = sub.plain.Posterior(w.ctx, nil); err != nil {
 		return nil, err
 	}
 	sub.depths, sub.bounds = g.Depths(), g.ActedBounds(sub.post)

@@ -171,7 +171,7 @@ func TestReachOne(t *testing.T) {
 	// Seen at two positions it is a contradiction but for what else may show it.
 	b := thrownBook(t)
 	c := shortCase(t, "stopped", found+"\nF3 seen nut.dropped_on @ rod 3")
-	_, err := Diagnose(b, c, Options{})
+	_, err := Diagnose(t.Context(), b, c, Options{})
 	_, clash := IsClash(err)
 	assert.True(t, clash || err == nil)
 }

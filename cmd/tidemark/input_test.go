@@ -135,7 +135,7 @@ func TestDemoText(t *testing.T) {
 	require.True(t, ok, faults.Error())
 	book := rules.Load(&faults, rules.Embedded())
 	require.NotNil(t, book, faults.Error())
-	d, err := engine.Diagnose(book, c, engine.Options{})
+	d, err := engine.Diagnose(t.Context(), book, c, engine.Options{})
 	require.NoError(t, err)
 	text := func(o report.Options) string {
 		var b bytes.Buffer

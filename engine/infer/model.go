@@ -109,7 +109,7 @@ func (w *work) learn(e *entry) {
 	}
 	size := len(w.key) + 16
 	if p := e.program; p != nil {
-		size += 24*len(p.steps) + 3*len(p.dims) + len(p.offs)
+		size += 24*len(p.steps) + 3*len(p.dims) + len(p.offs) + len(p.scopes) + 3*len(p.clusters)
 	}
 	if size > maxCache/4 {
 		return
@@ -117,6 +117,7 @@ func (w *work) learn(e *entry) {
 	if p := e.program; p != nil {
 		q := *p
 		q.steps, q.dims, q.offs = slices.Clone(p.steps), slices.Clone(p.dims), slices.Clone(p.offs)
+		q.scopes, q.clusters, q.sums = slices.Clone(p.scopes), slices.Clone(p.clusters), slices.Clone(p.sums)
 		e.program = &q
 	}
 	e.key = slices.Clone(w.key)

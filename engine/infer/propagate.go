@@ -24,6 +24,11 @@ type program struct {
 	dims  []dim
 	offs  []int32 // patterns of steps
 	room  int     // numbers in all products
+
+	scopes   []int32 // the clusters, as in the plan
+	clusters []span
+	sums     []int32 // by cluster: the step that sums over its own variable
+
 	cost  Cost
 	first float64 // the total size of the first, simple order
 }
@@ -98,7 +103,9 @@ func (w *work) compile(room int) (*program, bool) {
 	p := &w.plan
 	n := len(w.card)
 	pr := &w.scratch
-	*pr = program{steps: pr.steps[:0], dims: pr.dims[:0], offs: pr.offs[:0], cost: p.cost(), first: p.first}
+	*pr = program{steps: pr.steps[:0], dims: pr.dims[:0], offs: pr.offs[:0],
+		scopes: append(pr.scopes[:0], p.scopes...), clusters: append(pr.clusters[:0], p.clusters...), sums: pr.sums[:0],
+		cost: p.cost(), first: p.first}
 
 	// By cluster: the factors and messages that go in.
 	w.head = resize(w.head, n)
@@ -184,6 +191,7 @@ func (w *work) compile(room int) (*program, bool) {
 			return nil, false
 		}
 		out := w.product(pr, cluster, &in[0], &in[1], true)
+		pr.sums = append(pr.sums, out.at)
 		if len(cluster) > 1 {
 			to := p.place[cluster[1]]
 			w.messages = append(w.messages, message{from: int32(b), step: out.at})

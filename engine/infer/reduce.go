@@ -127,7 +127,7 @@ func (m *Model) work() *work {
 
 func (m *Model) release(w *work) {
 	clear(w.like) // hold on to nothing of the caller's
-	w.program = nil
+	w.program, w.keep = nil, false
 	m.pool.Put(w)
 }
 

@@ -1,6 +1,7 @@
 package network
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"testing"
@@ -303,9 +304,9 @@ func TestThreeNumbersAgreeWithEnumeration(t *testing.T) {
 				}
 			}
 		})
-		plain, err := g.Plain()
+		plain, err := g.Plain(context.Background())
 		require.NoError(t, err)
-		post, err := plain.Posterior(nil)
+		post, err := plain.Posterior(context.Background(), nil)
 		if total == 0 {
 			require.Error(t, err)
 			return
@@ -317,9 +318,9 @@ func TestThreeNumbersAgreeWithEnumeration(t *testing.T) {
 			if asked {
 				require.InDelta(t, present[k]/total, post.Item(tt.Items[0]), 1e-9, "present")
 			}
-			a, err := g.Acted(tt, post.LogP)
+			a, err := g.Acted(context.Background(), tt, post.LogP)
 			require.NoError(t, err)
-			b, err := g.Blame(tt, post.LogP)
+			b, err := g.Blame(context.Background(), tt, post.LogP)
 			require.NoError(t, err)
 			require.InDelta(t, act[k]/total, a, 1e-9, "acted of test %d", k)
 			require.InDelta(t, blamed[k]/total, b, 1e-9, "to blame of test %d", k)

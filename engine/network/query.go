@@ -30,8 +30,8 @@ type Plain struct {
 // outcome. Both must be entered. Where that is too entangled to be worked out as
 // it stands, rules of which hardly anything comes are left out first (see
 // settle).
-func (g *Ground) Plain() (*Plain, error) {
-	if err := g.settle(); err != nil {
+func (g *Ground) Plain(ctx context.Context) (*Plain, error) {
+	if err := g.settle(ctx); err != nil {
 		return nil, err
 	}
 	m, err := g.build(plain, Test{}, g.wanted())
@@ -96,11 +96,11 @@ func (p *Posterior) Family(f *Family) float64 {
 }
 
 // Posterior infers all items and families, leaving out the findings named.
-func (p *Plain) Posterior(without map[string]bool) (*Posterior, error) {
-	return p.posterior(p.m.evidence(without))
+func (p *Plain) Posterior(ctx context.Context, without map[string]bool) (*Posterior, error) {
+	return p.posterior(ctx, p.m.evidence(without))
 }
 
-func (p *Plain) posterior(ev infer.Evidence) (*Posterior, error) {
+func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
 	var query []infer.Var
 	for _, it := range p.g.Items {
 		if p.m.has(it.v) {
@@ -112,7 +112,7 @@ func (p *Plain) posterior(ev infer.Evidence) (*Posterior, error) {
 			query = append(query, p.m.vars[f.v])
 		}
 	}
-	post, err := p.m.m.Infer(context.Background(), ev, query...)
+	post, err := p.m.m.Infer(ctx, ev, query...)
 	if err != nil {
 		return nil, p.clash(err)
 	}
@@ -120,34 +120,34 @@ func (p *Plain) posterior(ev infer.Evidence) (*Posterior, error) {
 }
 
 // Given infers with a family, or an item where there is none, held as there.
-func (p *Plain) Given(f *Family, it *Item) (*Posterior, error) {
+func (p *Plain) Given(ctx context.Context, f *Family, it *Item) (*Posterior, error) {
 	ev := p.m.evidence(nil)
 	v := it.v
 	if f != nil {
 		v = f.v
 	}
 	if !p.m.has(v) {
-		return p.posterior(ev) // nothing bears on it, so it tells nothing
+		return p.posterior(ctx, ev) // nothing bears on it, so it tells nothing
 	}
 	ev[p.m.vars[v]] = multiply(orOnes(ev[p.m.vars[v]]), []float64{0, 1})
-	return p.posterior(ev)
+	return p.posterior(ctx, ev)
 }
 
 // LogP is ln P of the findings, except those left out, and the outcome.
-func (p *Plain) LogP(without map[string]bool) (float64, error) {
-	lp, err := p.m.m.LogP(context.Background(), p.m.evidence(without))
+func (p *Plain) LogP(ctx context.Context, without map[string]bool) (float64, error) {
+	lp, err := p.m.m.LogP(ctx, p.m.evidence(without))
 	return lp, p.clash(err)
 }
 
 // Only is ln P of one finding and the outcome.
-func (p *Plain) Only(finding string) (float64, error) {
+func (p *Plain) Only(ctx context.Context, finding string) (float64, error) {
 	without := map[string]bool{}
 	for _, o := range p.g.Observed {
 		if o.Finding != finding {
 			without[o.Finding] = true
 		}
 	}
-	return p.LogP(without)
+	return p.LogP(ctx, without)
 }
 
 // clash names the findings behind a contradiction.
@@ -172,33 +172,33 @@ func (p *Plain) clash(err error) error {
 
 // Blame is the probability, given all findings, that without what is under
 // test the outcome would not have happened; logP is that of the findings.
-func (g *Ground) Blame(t Test, logP float64) (float64, error) {
-	return g.three(blame, t, logP, []float64{0, 1, 0})
+func (g *Ground) Blame(ctx context.Context, t Test, logP float64) (float64, error) {
+	return g.three(ctx, blame, t, logP, []float64{0, 1, 0})
 }
 
 // Acted is the probability, given all findings, that what is under test was
 // there and a path of working rules ran from it to the outcome.
-func (g *Ground) Acted(t Test, logP float64) (float64, error) {
-	return g.three(acted, t, logP, []float64{0, 0, 1})
+func (g *Ground) Acted(ctx context.Context, t Test, logP float64) (float64, error) {
+	return g.three(ctx, acted, t, logP, []float64{0, 0, 1})
 }
 
 // three asks a three-level model. Where that of the choice in force is too large,
 // one is asked in which more is left out, against its own probability of the
 // findings; a logP that is not a number is worked out. What a coarse choice already
 // shows to be small is not worked out more finely: it decides nothing.
-func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, error) {
+func (g *Ground) three(ctx context.Context, md mode, t Test, logP float64, want []float64) (float64, error) {
 	if g.outcome < 0 {
 		return 0, nil
 	}
 	if g.wide != nil && !g.runs(t) {
-		return g.leftOut(md, t, want)
+		return g.leftOut(ctx, md, t, want)
 	}
 	room := g.Budget + forThree
 	if t.Unlisted && t.At == nil {
 		room = g.Budget + forUnlisted
 	}
 	if len(g.coarse) > sketch {
-		p, fits, err := g.coarser(sketch, t).level(md, t, math.NaN(), want, g.Budget+forSketch)
+		p, fits, err := g.coarser(sketch, t).level(ctx, md, t, math.NaN(), want, g.Budget+forSketch)
 		if err != nil || fits && p < small {
 			return p, err
 		}
@@ -211,7 +211,7 @@ func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, 
 		if i+1 >= len(g.coarse) {
 			room = math.Inf(1) // nothing smaller is left
 		}
-		p, fits, err := at.level(md, t, logP, want, room)
+		p, fits, err := at.level(ctx, md, t, logP, want, room)
 		if err != nil || fits {
 			return p, err
 		}
@@ -221,9 +221,9 @@ func (g *Ground) three(md mode, t Test, logP float64, want []float64) (float64, 
 // leftOut is three for what is left out: in the choice in which it is not; or where
 // it is left out of that as well, as its share in the step through which most comes
 // of it.
-func (g *Ground) leftOut(md mode, t Test, want []float64) (float64, error) {
+func (g *Ground) leftOut(ctx context.Context, md mode, t Test, want []float64) (float64, error) {
 	if g.wide.runs(t) {
-		p, fits, err := g.wide.level(md, t, g.wideLogP, want, g.Budget+forUnlisted)
+		p, fits, err := g.wide.level(ctx, md, t, g.wideLogP, want, g.Budget+forUnlisted)
 		if fits || err != nil {
 			return p, err
 		}
@@ -234,7 +234,7 @@ func (g *Ground) leftOut(md mode, t Test, want []float64) (float64, error) {
 		if !ok || g.vars[w.to].item == nil || w.to == g.outcome {
 			continue
 		}
-		p, err := g.three(md, Test{Items: []*Item{g.vars[w.to].item}}, math.NaN(), want)
+		p, err := g.three(ctx, md, Test{Items: []*Item{g.vars[w.to].item}}, math.NaN(), want)
 		if err != nil {
 			return 0, err
 		}
@@ -253,7 +253,7 @@ func (g *Ground) runs(t Test) bool {
 }
 
 // level is three under one choice; fits is false if there is no room for it.
-func (g *Ground) level(md mode, t Test, logP float64, want []float64, room float64) (p float64, fits bool, err error) {
+func (g *Ground) level(ctx context.Context, md mode, t Test, logP float64, want []float64, room float64) (p float64, fits bool, err error) {
 	m, err := g.build(md, t, nil)
 	if err != nil {
 		return 0, false, err
@@ -263,7 +263,7 @@ func (g *Ground) level(md mode, t Test, logP float64, want []float64, room float
 	}
 	ev := m.evidence(nil)
 	ev[m.vars[g.outcome]] = multiply(ev[m.vars[g.outcome]], want)
-	if !math.IsInf(room, 1) && !m.m.Within(context.Background(), room, ev) {
+	if !math.IsInf(room, 1) && !m.m.Within(ctx, room, ev) {
 		return 0, false, nil
 	}
 	if math.IsNaN(logP) {
@@ -271,11 +271,11 @@ func (g *Ground) level(md mode, t Test, logP float64, want []float64, room float
 		if err != nil {
 			return 0, false, err
 		}
-		if logP, err = plain.m.LogP(context.Background(), plain.evidence(nil)); err != nil {
+		if logP, err = plain.m.LogP(ctx, plain.evidence(nil)); err != nil {
 			return 0, false, err
 		}
 	}
-	lp, err := m.m.LogP(context.Background(), ev)
+	lp, err := m.m.LogP(ctx, ev)
 	var c *infer.Contradiction
 	if errors.As(err, &c) {
 		return 0, true, nil // no way that it could be so
@@ -294,7 +294,7 @@ type Explanation struct {
 
 // Explain finds the k most probable explanations of the findings by causes and
 // steps. Proven tells whether they are known to be the best.
-func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err error) {
+func (p *Plain) Explain(ctx context.Context, k, budget int) (out []Explanation, proven bool, err error) {
 	relevant := p.g.ancestors(nil)
 	var over []infer.Var
 	var items []*Item
@@ -304,7 +304,7 @@ func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err erro
 			items = append(items, it)
 		}
 	}
-	found, proven, err := p.m.m.MostProbable(context.Background(), p.m.evidence(nil), over, k, budget)
+	found, proven, err := p.m.m.MostProbable(ctx, p.m.evidence(nil), over, k, budget)
 	if err != nil {
 		return nil, false, p.clash(err)
 	}
@@ -319,7 +319,7 @@ func (p *Plain) Explain(k, budget int) (out []Explanation, proven bool, err erro
 }
 
 // Cost is what the plain inference takes.
-func (p *Plain) Cost() infer.Cost { return p.m.m.Estimate(context.Background(), p.m.evidence(nil)) }
+func (p *Plain) Cost(ctx context.Context) infer.Cost { return p.m.m.Estimate(ctx, p.m.evidence(nil)) }
 
 // Depths tells, for each item from which something runs to the outcome, the
 // longest way there in causes and steps; the outcome itself is 0.
@@ -548,7 +548,7 @@ func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 
 // IfNotFound infers what would be there if a sign were looked for by eye at a
 // position and not found.
-func (g *Ground) IfNotFound(p *Plain, s *rules.Sign, index int) (*Posterior, error) {
+func (g *Ground) IfNotFound(ctx context.Context, p *Plain, s *rules.Sign, index int) (*Posterior, error) {
 	ev := p.m.evidence(nil)
 	way, lost := rules.Chances(evidence.Eye), 0.0
 	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
@@ -560,7 +560,7 @@ func (g *Ground) IfNotFound(p *Plain, s *rules.Sign, index int) (*Posterior, err
 			lost += math.Log(1 - g.prior[e.from]*e.pass)
 		}
 	}
-	post, err := p.posterior(ev)
+	post, err := p.posterior(ctx, ev)
 	if err != nil {
 		return nil, err
 	}
@@ -613,7 +613,7 @@ func (g *Ground) Variant(without map[string]bool, change *Change) *Ground {
 
 // OutcomeChances is the chance of any outcome of the book in this engine before
 // anything is found, and of each.
-func (g *Ground) OutcomeChances() (any float64, each map[string]float64, err error) {
+func (g *Ground) OutcomeChances(ctx context.Context) (any float64, each map[string]float64, err error) {
 	n := *g
 	n.vars = slices.Clone(g.vars)
 	all := variable{name: "any outcome", kind: gate}
@@ -634,7 +634,7 @@ func (g *Ground) OutcomeChances() (any float64, each map[string]float64, err err
 	}
 	top := n.add(all)
 	n.forced, n.thin = append(slices.Clone(wanted), top), nil
-	if err := n.settle(); err != nil {
+	if err := n.settle(ctx); err != nil {
 		return 0, nil, err
 	}
 	m, err := n.build(plain, Test{}, n.forced)
@@ -645,7 +645,7 @@ func (g *Ground) OutcomeChances() (any float64, each map[string]float64, err err
 	for _, v := range wanted {
 		query = append(query, m.vars[v])
 	}
-	post, err := m.m.Infer(context.Background(), infer.Evidence{}, query...)
+	post, err := m.m.Infer(ctx, infer.Evidence{}, query...)
 	if err != nil {
 		return 0, nil, err
 	}

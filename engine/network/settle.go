@@ -24,6 +24,13 @@ const (
 	forUnlisted   = 6.5
 )
 
+// BudgetOf is the budget with which no question takes more than so many bytes for its
+// tables, and MemoryOf the reverse.
+func BudgetOf(bytes int64) float64 { return math.Log2(float64(bytes)/8) - forUnlisted }
+
+// MemoryOf is the most that the tables of a question take with a budget, in bytes.
+func MemoryOf(budget float64) int64 { return int64(8 * math.Exp2(budget+forUnlisted)) }
+
 // wider is by how much more room the choice of what to leave out is tried once,
 // to see how far the numbers still move; narrower are by how much less it gets
 // where a three-level model would not fit otherwise.
@@ -55,12 +62,12 @@ const rounds = 3
 //
 // Of the same ranking, more is kept once, to see how far the probabilities still
 // move (wide), and less for three-level models that would not fit (coarse).
-func (g *Ground) settle() error {
+func (g *Ground) settle(ctx context.Context) error {
 	if g.thin != nil {
 		return nil
 	}
 	g.thin = map[[2]int]bool{}
-	if ok, err := g.fitsWhole(); err != nil || ok {
+	if ok, err := g.fitsWhole(ctx); err != nil || ok {
 		return err
 	}
 	keep := g.ancestors(g.wanted())
@@ -70,12 +77,12 @@ func (g *Ground) settle() error {
 	kept := 0
 	for range rounds {
 		order := g.rank(keep, p)
-		n, err := g.most(order, g.Budget, len(order))
+		n, err := g.most(ctx, order, g.Budget, len(order))
 		if err != nil {
 			return err
 		}
 		g.leaveOut(order, n, p)
-		if post, err = g.posteriorNow(); err != nil {
+		if post, err = g.posteriorNow(ctx); err != nil {
 			return err
 		}
 		g.update(p, post)
@@ -91,7 +98,7 @@ func (g *Ground) settle() error {
 	order := g.rank(keep, p)
 	g.coarse = []*Ground{}
 	for _, less := range narrower {
-		n, err := g.with(g.thin, g.stand).most(order, g.Budget-less, kept)
+		n, err := g.with(g.thin, g.stand).most(ctx, order, g.Budget-less, kept)
 		if err != nil {
 			return err
 		}
@@ -99,13 +106,13 @@ func (g *Ground) settle() error {
 		c.leaveOut(order, n, p)
 		g.coarse = append(g.coarse, c)
 	}
-	n, err := g.with(g.thin, g.stand).most(order, g.Budget+wider, len(order))
+	n, err := g.with(g.thin, g.stand).most(ctx, order, g.Budget+wider, len(order))
 	if err != nil {
 		return err
 	}
 	g.wide = g.with(nil, nil)
 	g.wide.leaveOut(order, n, p)
-	more, err := g.wide.posteriorNow()
+	more, err := g.wide.posteriorNow(ctx)
 	var clash *infer.Contradiction
 	if errors.As(err, &clash) {
 		return nil // told where the findings are inferred
@@ -130,13 +137,13 @@ func (g *Ground) with(thin map[[2]int]bool, stand []float64) *Ground {
 }
 
 // posteriorNow infers under the choice as it stands.
-func (g *Ground) posteriorNow() (*Posterior, error) {
+func (g *Ground) posteriorNow(ctx context.Context) (*Posterior, error) {
 	now := &Plain{g: g}
 	var err error
 	if now.m, err = g.build(plain, Test{}, g.wanted()); err != nil {
 		return nil, err
 	}
-	return now.Posterior(nil)
+	return now.Posterior(ctx, nil)
 }
 
 // update takes over a posterior into p; what is not in its model follows from
@@ -246,11 +253,11 @@ func (g *Ground) rank(keep []bool, p []float64) []ranked {
 
 // most is how many of a ranking can be kept within a size, at most limit. It
 // leaves the choice in the ground undefined.
-func (g *Ground) most(order []ranked, room float64, limit int) (int, error) {
+func (g *Ground) most(ctx context.Context, order []ranked, room float64, limit int) (int, error) {
 	var failed error
 	n := sort.Search(limit, func(n int) bool {
 		g.leaveOut(order, n+1, nil)
-		ok, err := g.fits(room)
+		ok, err := g.fits(ctx, room)
 		if err != nil {
 			failed = err
 		}
@@ -279,7 +286,7 @@ func (g *Ground) leaveOut(order []ranked, n int, p []float64) {
 }
 
 // fits tells whether what bears on the case takes no more room than this.
-func (g *Ground) fits(room float64) (bool, error) {
+func (g *Ground) fits(ctx context.Context, room float64) (bool, error) {
 	m, err := g.build(plain, Test{}, g.wanted())
 	if err != nil {
 		return false, err
@@ -288,20 +295,20 @@ func (g *Ground) fits(room float64) (bool, error) {
 	for _, v := range g.wanted() {
 		query = append(query, m.vars[v])
 	}
-	return m.m.Within(context.Background(), room, m.evidence(nil), query...), nil
+	return m.m.Within(ctx, room, m.evidence(nil), query...), nil
 }
 
 // fitsWhole tells whether nothing need be left out: neither for the plain model
 // nor for the widest of the three-level ones.
-func (g *Ground) fitsWhole() (bool, error) {
-	if ok, err := g.fits(g.Budget); !ok || err != nil || g.outcome < 0 {
+func (g *Ground) fitsWhole(ctx context.Context) (bool, error) {
+	if ok, err := g.fits(ctx, g.Budget); !ok || err != nil || g.outcome < 0 {
 		return ok, err
 	}
 	m, err := g.build(blame, Test{Unlisted: true}, nil)
 	if err != nil {
 		return false, err
 	}
-	return m.m.Within(context.Background(), g.Budget+forUnlisted, m.evidence(nil)), nil
+	return m.m.Within(ctx, g.Budget+forUnlisted, m.evidence(nil)), nil
 }
 
 // Moved is the most that the presence of anything moved when about five times as
@@ -314,12 +321,12 @@ func (p *Plain) Exact() bool { return p.g.coarse == nil }
 
 // BlameMoves tells how far a blame still moves when less is left out; or where
 // there is no room for that, by how much it moved when more was.
-func (g *Ground) BlameMoves(t Test, blamed float64) (float64, error) {
+func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float64, error) {
 	if g.coarse == nil {
 		return 0, nil
 	}
 	if g.wide.runs(t) {
-		other, fits, err := g.wide.level(blame, t, g.wideLogP, []float64{0, 1, 0}, g.Budget+forUnlisted)
+		other, fits, err := g.wide.level(ctx, blame, t, g.wideLogP, []float64{0, 1, 0}, g.Budget+forUnlisted)
 		if fits || err != nil {
 			return math.Abs(other - blamed), err
 		}
@@ -331,7 +338,7 @@ func (g *Ground) BlameMoves(t Test, blamed float64) (float64, error) {
 		if i == len(g.coarse)-1 {
 			room = math.Inf(1)
 		}
-		other, fits, err := g.coarser(i, t).level(blame, t, math.NaN(), []float64{0, 1, 0}, room)
+		other, fits, err := g.coarser(i, t).level(ctx, blame, t, math.NaN(), []float64{0, 1, 0}, room)
 		if err != nil {
 			return 0, err
 		}

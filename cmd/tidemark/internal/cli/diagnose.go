@@ -18,6 +18,7 @@ import (
 func newDiagnose(s *shared) *cobra.Command {
 	var format string
 	var full, numbers bool
+	var limit limits
 	cmd := &cobra.Command{
 		Use:   "diagnose [CASE]",
 		Short: "Say what killed the engine, by what chain, how surely, and why",
@@ -26,10 +27,16 @@ verdict, the chain of failure with the reason for each step, the other
 candidates, what every finding means, and what to look at next. Without a file
 it works out the built-in example.
 
+A case too entangled for its memory is worked out without the rules that matter
+least in it; the last lines say so, and by how much the numbers may be off.
+
 Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 		Args: atMost(1, "one case file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := checkFormat(format); err != nil {
+				return err
+			}
+			if err := limit.check(); err != nil {
 				return err
 			}
 			var faults source.Faults
@@ -46,7 +53,12 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			if !ok {
 				return &faults
 			}
-			d, err := engine.Diagnose(book, c, engine.Options{Version: s.env.Version})
+			ctx, cancel := limit.context(cmd.Context())
+			defer cancel()
+			d, err := engine.Diagnose(ctx, book, c, engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
+			if err = limit.told(err); errors.Is(err, errTime) {
+				return err
+			}
 			var asked *engine.QuestionError
 			if errors.As(err, &asked) {
 				faults.Add(c.QuestionPos, "", "%v", asked.Err)
@@ -69,6 +81,7 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 	}
 	formatFlag(cmd, &format)
 	cmd.Flags().BoolVar(&full, "full", false, "tell for and against whole, every candidate and every finding")
+	limit.flags(cmd)
 	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words")
 	return cmd
 }

@@ -76,7 +76,7 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 			for _, f := range faults.List() {
 				fmt.Fprintln(out, f)
 			}
-			sane, err := engine.Sane(book)
+			sane, err := engine.Sane(cmd.Context(), book)
 			if err != nil {
 				return err
 			}
@@ -154,7 +154,11 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 				})
 			}
 			out, failed := cmd.OutOrStdout(), 0
-			for i, r := range engine.RunExamples(book, examples) {
+			results, err := engine.RunExamples(cmd.Context(), book, examples)
+			if err != nil {
+				return err
+			}
+			for i, r := range results {
 				if len(r.Failures) == 0 {
 					fmt.Fprintf(out, "ok    %s: %s (%s, %s)\n", r.ID, r.Title, r.Leader, report.Percent(r.Blame))
 					continue
