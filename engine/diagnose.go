@@ -262,10 +262,10 @@ func (w *work) candidates() error {
 	if w.g.Asking() {
 		u := &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
 		var err error
-		if u.Blame, err = w.g.Blame(w.ctx, u.test(), w.post.LogP); err != nil {
+		if u.Blame, err = w.g.Blame(w.ctx, u.test()); err != nil {
 			return err
 		}
-		if u.Acted, err = w.g.Acted(w.ctx, u.test(), w.post.LogP); err != nil {
+		if u.Acted, err = w.g.Acted(w.ctx, u.test()); err != nil {
 			return err
 		}
 		u.Present = u.Acted // an unlisted thing that did nothing is nobody's question
@@ -320,12 +320,12 @@ func (w *work) measure(h *held) error {
 		h.Screened = true
 	default:
 		var err error
-		if h.Acted, err = w.g.Acted(w.ctx, h.test(), w.post.LogP); err != nil {
+		if h.Acted, err = w.g.Acted(w.ctx, h.test()); err != nil {
 			return err
 		}
 		h.Acted = min(h.Acted, h.Present)
 		if h.Acted >= Screen/2 {
-			if h.Blame, err = w.g.Blame(w.ctx, h.test(), w.post.LogP); err != nil {
+			if h.Blame, err = w.g.Blame(w.ctx, h.test()); err != nil {
 				return err
 			}
 			h.Blame = min(h.Blame, h.Acted)
@@ -348,7 +348,7 @@ func (w *work) sits(u *held) error {
 	}
 	blames := make([]float64, len(items))
 	if err := each(w.ctx, len(items), func(i int) (err error) {
-		blames[i], err = w.g.Blame(w.ctx, network.Test{Unlisted: true, At: items[i]}, w.post.LogP)
+		blames[i], err = w.g.Blame(w.ctx, network.Test{Unlisted: true, At: items[i]})
 		return err
 	}); err != nil {
 		return err

@@ -264,20 +264,9 @@ func (w *work) weightOf(id string, h *held) Weight {
 // are left out or rules changed.
 func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, change *network.Change) (*held, error) {
 	g := w.g.Variant(without, change)
-	plain, err := g.Plain(w.ctx)
-	if err != nil {
-		return nil, err
-	}
-	lp, err := plain.LogP(w.ctx, nil)
-	if err != nil {
-		if _, clash := IsClash(err); clash {
-			return nil, nil
-		}
-		return nil, err
-	}
 	best, most := lead, -1.0
 	for _, h := range append([]*held{lead}, rivals...) {
-		b, err := g.Blame(w.ctx, h.test(), lp)
+		b, err := g.Blame(w.ctx, h.test())
 		if err != nil {
 			return nil, err
 		}

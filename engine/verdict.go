@@ -253,7 +253,7 @@ func (w *work) jointBlame(hs []*held) (float64, error) {
 	for _, h := range hs {
 		items = append(items, h.items...)
 	}
-	return w.g.Blame(w.ctx, network.Test{Items: items}, w.post.LogP)
+	return w.g.Blame(w.ctx, network.Test{Items: items})
 }
 
 // heldSet is a set of candidates with its joint blame.

@@ -527,7 +527,7 @@ func (c *Calibration) unfold(v Var, n *node, term int) (float64, bool) {
 			if a == 0 {
 				return 0, false
 			}
-			by[at] = append(by[at], 1)
+			by[at] = append(by[at], 1/a)
 		}
 	}
 	sum, magnitude := c.spreadOver(s, cluster, by)

@@ -312,6 +312,7 @@ func (w *work) prepare(ctx context.Context) error {
 // too many digits, with fewer of them, and then with none. It reports false when
 // the evidence is impossible. With all, every table is appraised.
 func (w *work) solve(ctx context.Context, ev Evidence, query []Var, all bool) (bool, error) {
+	w.solved++
 	if !w.reduce(ev, query, w.m.limits, ranked) && w.over == nil {
 		return false, nil
 	}

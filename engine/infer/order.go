@@ -85,7 +85,7 @@ func (w *work) connect() error {
 	p := &w.plan
 	n := len(w.card)
 	p.words = (n + 63) / 64
-	if float64(n)*float64(p.words) > float64(w.m.budget) {
+	if 2*float64(n)*float64(p.words) > float64(w.m.budget) { // with what is left of it
 		return &TooLarge{Cost{Width: 0, Log2: 2 * math.Log2(float64(n))}}
 	}
 	p.edges = resize(p.edges, n*p.words)

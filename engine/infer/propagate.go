@@ -1,6 +1,7 @@
 package infer
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/bits"
@@ -154,6 +155,14 @@ func (w *work) compile(room int) (*program, bool) {
 			in = append(in, d)
 		}
 		w.drafts = in
+		if len(in) > many {
+			in, ok := w.mergeAlike(pr, cluster, in, room)
+			if !ok {
+				return nil, false
+			}
+			w.drafts = in
+		}
+		in = w.drafts
 		for len(in) > 2 {
 			// The smallest, with what makes the smallest product with it.
 			i := 0
@@ -202,6 +211,28 @@ func (w *work) compile(room int) (*program, bool) {
 		}
 	}
 	return pr, true
+}
+
+// many is from how many inputs of a cluster those over the same variables are
+// multiplied first, because looking for the best pair would take long.
+const many = 16
+
+// mergeAlike multiplies all inputs over the same variables.
+func (w *work) mergeAlike(pr *program, cluster []int32, in []draft, room int) ([]draft, bool) {
+	slices.SortStableFunc(in, func(a, b draft) int { return cmp.Compare(a.mask, b.mask) })
+	out := in[:1]
+	for i := 1; i < len(in); i++ {
+		last := &out[len(out)-1]
+		if last.mask != in[i].mask || len(out)+len(in)-i <= 2 {
+			out = append(out, in[i])
+			continue
+		}
+		if pr.room += last.size; pr.room > room {
+			return nil, false
+		}
+		*last = w.product(pr, cluster, last, &in[i], false)
+	}
+	return out, true
 }
 
 // message is what one cluster sends to another.

@@ -2,10 +2,12 @@ package infer
 
 import (
 	"errors"
+	"fmt"
 	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -234,4 +236,38 @@ func TestContradictionNamesItsVariables(t *testing.T) {
 
 	_, err = m.LogP(ctx, Evidence{bystander: {0, 0}})
 	require.EqualError(t, err, `the evidence contradicts itself: "bystander" cannot be so`)
+}
+
+// A clash of few among many is found in few runs.
+func TestContradictionIsFoundByHalves(t *testing.T) {
+	b := NewBuilder()
+	ev := Evidence{}
+	const crowd = 500
+	for i := range crowd {
+		v := b.Root(fmt.Sprint("bystander ", i), 0.5, 0.5)
+		ev[v] = []float64{1, 2}
+		if i%3 == 0 {
+			ev[b.Max(fmt.Sprint("sign ", i), 2, []Link{{Parent: v, Pass: 0.5}}, nil)] = Hard(i/3%2, 2)
+		}
+		switch i {
+		case 100, 300, 301:
+			ev[b.Root(fmt.Sprint("part ", i), 0.5, 0.5)] = Hard(1, 2)
+		}
+	}
+	var parts []Var
+	for v := range ev {
+		if strings.HasPrefix(b.nodes[v].name, "part") {
+			parts = append(parts, v)
+		}
+	}
+	slices.Sort(parts)
+	all := b.Min("all", 2, parts)
+	ev[b.Max("shown", 2, []Link{{Parent: all, Pass: 1}}, nil)] = Hard(0, 2)
+	m := build(t, b)
+	w := m.work()
+	err := m.contradiction(ctx, w, ev)
+	var c *Contradiction
+	require.ErrorAs(t, err, &c)
+	require.Equal(t, []string{"part 100", "part 300", "part 301", "shown"}, c.Names)
+	require.Less(t, w.solved, 60)
 }

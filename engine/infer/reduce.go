@@ -77,6 +77,7 @@ type work struct {
 	free    []int // indices of unfixed parents
 	over    *TooLarge
 
+	solved   int // how many problems
 	plan     plan
 	arranged bool // the plan is that of the problem
 	key      []int32

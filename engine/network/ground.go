@@ -105,11 +105,10 @@ type Ground struct {
 	thin map[[2]int]bool
 	// What goes with a choice of rules to leave out (see settle): choices that
 	// leave out more, for larger models, and one that leaves out less, as a check;
-	// how likely the findings are under that; the most that a probability moved
-	// then; and how likely things are that are not in the model any more.
+	// the most that a probability moved then; and how likely things are that are not
+	// in the model any more.
 	coarse   []*Ground
 	wide     *Ground
-	wideLogP float64
 	moved    float64
 	beside   []float64
 	passages map[int]passage // by cause: how what is left out is taken to have worked

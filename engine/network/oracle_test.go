@@ -318,9 +318,9 @@ func TestThreeNumbersAgreeWithEnumeration(t *testing.T) {
 			if asked {
 				require.InDelta(t, present[k]/total, post.Item(tt.Items[0]), 1e-9, "present")
 			}
-			a, err := g.Acted(context.Background(), tt, post.LogP)
+			a, err := g.Acted(context.Background(), tt)
 			require.NoError(t, err)
-			b, err := g.Blame(context.Background(), tt, post.LogP)
+			b, err := g.Blame(context.Background(), tt)
 			require.NoError(t, err)
 			require.InDelta(t, act[k]/total, a, 1e-9, "acted of test %d", k)
 			require.InDelta(t, blamed[k]/total, b, 1e-9, "to blame of test %d", k)

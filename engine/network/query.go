@@ -171,34 +171,36 @@ func (p *Plain) clash(err error) error {
 }
 
 // Blame is the probability, given all findings, that without what is under
-// test the outcome would not have happened; logP is that of the findings.
-func (g *Ground) Blame(ctx context.Context, t Test, logP float64) (float64, error) {
-	return g.three(ctx, blame, t, logP, []float64{0, 1, 0})
+// test the outcome would not have happened.
+func (g *Ground) Blame(ctx context.Context, t Test) (float64, error) {
+	return g.three(ctx, blame, t)
 }
 
 // Acted is the probability, given all findings, that what is under test was
 // there and a path of working rules ran from it to the outcome.
-func (g *Ground) Acted(ctx context.Context, t Test, logP float64) (float64, error) {
-	return g.three(ctx, acted, t, logP, []float64{0, 0, 1})
+func (g *Ground) Acted(ctx context.Context, t Test) (float64, error) {
+	return g.three(ctx, acted, t)
 }
 
 // three asks a three-level model. Where that of the choice in force is too large,
-// one is asked in which more is left out, against its own probability of the
-// findings; a logP that is not a number is worked out. What a coarse choice already
-// shows to be small is not worked out more finely: it decides nothing.
-func (g *Ground) three(ctx context.Context, md mode, t Test, logP float64, want []float64) (float64, error) {
+// one is asked in which more is left out. What a coarse choice already shows to be
+// small is not worked out more finely: it decides nothing.
+func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 	if g.outcome < 0 {
 		return 0, nil
 	}
 	if g.wide != nil && !g.runs(t) {
-		return g.leftOut(ctx, md, t, want)
+		return g.leftOut(ctx, md, t)
 	}
-	room := g.Budget + forThree
+	room := g.Budget + forBlame
+	if md == acted {
+		room = g.Budget + forActed
+	}
 	if t.Unlisted && t.At == nil {
 		room = g.Budget + forUnlisted
 	}
 	if len(g.coarse) > sketch {
-		p, fits, err := g.coarser(sketch, t).level(ctx, md, t, math.NaN(), want, g.Budget+forSketch)
+		p, fits, err := g.coarser(sketch, t).level(ctx, md, t, g.Budget+forSketch)
 		if err != nil || fits && p < small {
 			return p, err
 		}
@@ -206,35 +208,41 @@ func (g *Ground) three(ctx context.Context, md mode, t Test, logP float64, want 
 	for i := -1; ; i++ {
 		at := g
 		if i >= 0 {
-			at, logP = g.coarser(i, t), math.NaN()
+			at = g.coarser(i, t)
 		}
 		if i+1 >= len(g.coarse) {
 			room = math.Inf(1) // nothing smaller is left
 		}
-		p, fits, err := at.level(ctx, md, t, logP, want, room)
+		p, fits, err := at.level(ctx, md, t, room)
 		if err != nil || fits {
 			return p, err
 		}
 	}
 }
 
-// leftOut is three for what is left out: in the choice in which it is not; or where
-// it is left out of that as well, as its share in the step through which most comes
-// of it.
-func (g *Ground) leftOut(ctx context.Context, md mode, t Test, want []float64) (float64, error) {
-	if g.wide.runs(t) {
-		p, fits, err := g.wide.level(ctx, md, t, g.wideLogP, want, g.Budget+forUnlisted)
+// leftOut is three for what is left out: at most as large as its share in the steps
+// through which most comes of it. Where that is not small it is worked out in the
+// choice in which it is not left out, if there is one.
+func (g *Ground) leftOut(ctx context.Context, md mode, t Test) (float64, error) {
+	none := 1.0
+	for _, it := range t.Items {
+		if w, ok := g.passages[it.v]; ok {
+			none *= 1 - w.share*g.beside[w.to]
+		}
+	}
+	if 1-none >= small && g.wide.runs(t) {
+		p, fits, err := g.wide.level(ctx, md, t, g.Budget+forUnlisted)
 		if fits || err != nil {
 			return p, err
 		}
 	}
-	none := 1.0
+	none = 1
 	for _, it := range t.Items {
 		w, ok := g.passages[it.v]
 		if !ok || g.vars[w.to].item == nil || w.to == g.outcome {
 			continue
 		}
-		p, err := g.three(ctx, md, Test{Items: []*Item{g.vars[w.to].item}}, math.NaN(), want)
+		p, err := g.three(ctx, md, Test{Items: []*Item{g.vars[w.to].item}})
 		if err != nil {
 			return 0, err
 		}
@@ -252,8 +260,10 @@ func (g *Ground) runs(t Test) bool {
 	return slices.ContainsFunc(t.Items, func(it *Item) bool { return above[it.v] })
 }
 
-// level is three under one choice; fits is false if there is no room for it.
-func (g *Ground) level(ctx context.Context, md mode, t Test, logP float64, want []float64, room float64) (p float64, fits bool, err error) {
+// level is three under one choice; fits is false if there is no room for it. The
+// levels are told apart within one question, so that a small one need not be known to
+// many digits of itself.
+func (g *Ground) level(ctx context.Context, md mode, t Test, room float64) (p float64, fits bool, err error) {
 	m, err := g.build(md, t, nil)
 	if err != nil {
 		return 0, false, err
@@ -261,29 +271,18 @@ func (g *Ground) level(ctx context.Context, md mode, t Test, logP float64, want 
 	if !m.three[g.outcome] {
 		return 0, true, nil // nothing runs from it to the outcome
 	}
-	ev := m.evidence(nil)
-	ev[m.vars[g.outcome]] = multiply(ev[m.vars[g.outcome]], want)
-	if !math.IsInf(room, 1) && !m.m.Within(ctx, room, ev) {
-		return 0, false, nil
+	ev, outcome := m.evidence(nil), m.vars[g.outcome]
+	if !math.IsInf(room, 1) && !m.m.Within(ctx, room, ev, outcome) {
+		return 0, false, ctx.Err()
 	}
-	if math.IsNaN(logP) {
-		plain, err := g.build(plain, Test{}, nil)
-		if err != nil {
-			return 0, false, err
-		}
-		if logP, err = plain.m.LogP(ctx, plain.evidence(nil)); err != nil {
-			return 0, false, err
-		}
-	}
-	lp, err := m.m.LogP(ctx, ev)
-	var c *infer.Contradiction
-	if errors.As(err, &c) {
-		return 0, true, nil // no way that it could be so
-	}
+	post, err := m.m.Infer(ctx, ev, outcome)
 	if err != nil {
 		return 0, false, err
 	}
-	return min(1, math.Exp(lp-logP)), true, nil
+	if md == acted {
+		return post.P(outcome)[2], true, nil
+	}
+	return post.P(outcome)[1], true, nil
 }
 
 // Explanation is a most probable assignment to causes and steps.

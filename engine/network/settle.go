@@ -15,12 +15,13 @@ import (
 
 // DefaultBudget is the size, as the binary logarithm of the numbers in all tables
 // together, up to which the plain model is worked out as it stands. It is asked
-// hundreds of times for a case; so a three-level model, which is asked twice for
-// each candidate, may be larger by forThree, and that of all unlisted causes at
-// once, the widest, which is asked once, by forUnlisted.
+// hundreds of times for a case; so a three-level model, which is asked once for
+// each candidate, may be larger: by forBlame, by forActed, which decides less, or,
+// for all unlisted causes at once, the widest, by forUnlisted.
 const (
 	DefaultBudget = 15.5
-	forThree      = 5
+	forBlame      = 5
+	forActed      = 3
 	forUnlisted   = 6.5
 )
 
@@ -120,7 +121,6 @@ func (g *Ground) settle(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	g.wideLogP = more.LogP
 	for _, it := range g.Items {
 		if keep[it.v] {
 			g.moved = max(g.moved, math.Abs(more.Item(it)-post.Item(it)))
@@ -326,7 +326,7 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 		return 0, nil
 	}
 	if g.wide.runs(t) {
-		other, fits, err := g.wide.level(ctx, blame, t, g.wideLogP, []float64{0, 1, 0}, g.Budget+forUnlisted)
+		other, fits, err := g.wide.level(ctx, blame, t, g.Budget+forUnlisted)
 		if fits || err != nil {
 			return math.Abs(other - blamed), err
 		}
@@ -338,7 +338,7 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 		if i == len(g.coarse)-1 {
 			room = math.Inf(1)
 		}
-		other, fits, err := g.coarser(i, t).level(ctx, blame, t, math.NaN(), []float64{0, 1, 0}, room)
+		other, fits, err := g.coarser(i, t).level(ctx, blame, t, room)
 		if err != nil {
 			return 0, err
 		}
