@@ -85,6 +85,12 @@ type work struct {
 	plain *network.Plain
 	post  *network.Posterior
 
+	// The posterior without any finding, with each finding alone, and with all but
+	// each, of the candidates that may come to be weighed (see apart).
+	bare        *network.Posterior
+	alone, last []*network.Posterior
+	mayWeigh    map[string]bool // by cause or step; nil for all
+
 	depths map[*network.Item]int
 	bounds map[*network.Item]float64 // acted is at most this
 	all    []*held                   // every candidate that was worked out, best first
@@ -375,25 +381,16 @@ func (w *work) sits(u *held) error {
 // against all the others, and allows for there being many.
 func (w *work) conflict() error {
 	ids := w.counted()
+	if err := w.apart(ids); err != nil {
+		return err
+	}
 	if len(ids) < 2 {
 		return nil
 	}
-	none := map[string]bool{}
-	for _, id := range ids {
-		none[id] = true
-	}
-	base, err := w.plain.LogP(w.ctx, none)
-	if err != nil {
-		return err
-	}
+	base := w.bare.LogP
 	alone, rest := make([]float64, len(ids)), make([]float64, len(ids))
-	if err := each(w.ctx, len(ids), func(i int) (err error) {
-		if alone[i], err = w.plain.Only(w.ctx, ids[i]); err == nil {
-			rest[i], err = w.plain.LogP(w.ctx, map[string]bool{ids[i]: true})
-		}
-		return err
-	}); err != nil {
-		return err
+	for i := range ids {
+		alone[i], rest[i] = w.alone[i].LogP, w.last[i].LogP
 	}
 	all := func(without map[string]bool, lp float64) float64 {
 		sum := 0.0
@@ -434,6 +431,57 @@ func (w *work) conflict() error {
 		apart[ids[odd]] = true
 		lp, err := w.plain.LogP(w.ctx, apart)
 		return (alone[odd]+lp-base-with)/math.Ln10 - many, err
+	})
+}
+
+// apart works out what is there without any finding, with each alone, and with all
+// others but each.
+func (w *work) apart(ids []string) error {
+	var items []*network.Item
+	var families []*network.Family
+	w.mayWeigh = map[string]bool{}
+	add := func(h *held) {
+		if w.mayWeigh[h.ID] {
+			return
+		}
+		w.mayWeigh[h.ID] = true
+		if h.family != nil {
+			families = append(families, h.family)
+		}
+		items = append(items, h.items...)
+	}
+	causes := 0
+	for _, h := range w.named() {
+		cause := h.items[0].Node.Kind == rules.Cause
+		if h.Blame >= ProbableAt || cause && causes < leadingCauses {
+			add(h)
+		}
+		if cause {
+			causes++
+		}
+	}
+	for _, h := range w.pool() {
+		add(h)
+	}
+	if !w.g.Asking() { // by presence, then, and any of them
+		items, families, w.mayWeigh = w.g.Items, w.g.Families, nil
+	}
+	all := map[string]bool{}
+	for _, id := range ids {
+		all[id] = true
+	}
+	var err error
+	if w.bare, err = w.plain.About(w.ctx, all, items, families); err != nil {
+		return err
+	}
+	w.alone, w.last = make([]*network.Posterior, len(ids)), make([]*network.Posterior, len(ids))
+	return each(w.ctx, len(ids), func(i int) (err error) {
+		others := maps.Clone(all)
+		delete(others, ids[i])
+		if w.alone[i], err = w.plain.About(w.ctx, others, items, families); err == nil {
+			w.last[i], err = w.plain.About(w.ctx, map[string]bool{ids[i]: true}, items, families)
+		}
+		return err
 	})
 }
 

@@ -11,12 +11,15 @@ import (
 	"tidemark/rules"
 )
 
+// leadingCauses is how many causes may come to be weighed beside what is named.
+const leadingCauses = 8
+
 // weighed lists the candidates for which findings are weighed: those of the
 // verdict, and the leading others up to six in all.
 func (w *work) weighed() []*held {
 	out := slices.Clone(w.lead)
 	add := func(h *held) {
-		if len(out) < 6 && !h.unlisted && !slices.Contains(out, h) && !slices.ContainsFunc(out, func(o *held) bool { return o.ID == h.ID }) {
+		if len(out) < 6 && !h.unlisted && (w.mayWeigh == nil || w.mayWeigh[h.ID]) && !slices.Contains(out, h) && !slices.ContainsFunc(out, func(o *held) bool { return o.ID == h.ID }) {
 			out = append(out, h)
 		}
 	}
@@ -50,51 +53,22 @@ func (w *work) presentIn(p *network.Posterior, h *held) float64 {
 func (w *work) weights() error {
 	ids := w.counted()
 	cands := w.weighed()
-	everything := map[string]bool{}
-	for _, id := range ids {
-		everything[id] = true
-	}
-	bare, err := w.plain.Posterior(w.ctx, everything)
-	if err != nil {
-		return err
-	}
 	out := map[string]map[string]Weight{}
-	weights := make([]map[string]Weight, len(ids))
-	if err := each(w.ctx, len(ids), func(i int) error {
-		last, err := w.plain.Posterior(w.ctx, map[string]bool{ids[i]: true})
-		if err != nil {
-			return err
-		}
-		others := map[string]bool{}
-		for _, o := range ids {
-			if o != ids[i] {
-				others[o] = true
-			}
-		}
-		alone, err := w.plain.Posterior(w.ctx, others)
-		if err != nil {
-			return err
-		}
-		weights[i] = map[string]Weight{}
-		for _, h := range cands {
-			weights[i][h.key()] = Weight{
-				Alone: decibans(w.presentIn(alone, h)) - decibans(w.presentIn(bare, h)),
-				Last:  decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(last, h)),
-			}
-		}
-		return nil
-	}); err != nil {
-		return err
-	}
 	for i, id := range ids {
-		out[id] = weights[i]
+		out[id] = map[string]Weight{}
+		for _, h := range cands {
+			out[id][h.key()] = Weight{
+				Alone: decibans(w.presentIn(w.alone[i], h)) - decibans(w.presentIn(w.bare, h)),
+				Last:  decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(w.last[i], h)),
+			}
+		}
 	}
 	// The share of each: the mean of alone and last, scaled so that the column
 	// adds up exactly. Where the means nearly cancel no scale makes sense, and
 	// the remainder is spread evenly over them by size.
 	for _, h := range cands {
 		k := h.key()
-		total := decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(bare, h))
+		total := decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(w.bare, h))
 		sum, size := 0.0, 0.0
 		for _, id := range ids {
 			m := (out[id][k].Alone + out[id][k].Last) / 2

@@ -100,6 +100,31 @@ func (p *Plain) Posterior(ctx context.Context, without map[string]bool) (*Poster
 	return p.posterior(ctx, p.m.evidence(without))
 }
 
+// About is Posterior for these items and families alone; of others the result must
+// not be asked.
+func (p *Plain) About(ctx context.Context, without map[string]bool, items []*Item, families []*Family) (*Posterior, error) {
+	var query []infer.Var
+	for _, it := range items {
+		if p.m.has(it.v) {
+			query = append(query, p.m.vars[it.v])
+		}
+	}
+	for _, f := range families {
+		if p.m.has(f.v) {
+			query = append(query, p.m.vars[f.v])
+		}
+	}
+	if len(query) == 0 { // which would ask for all
+		logP, err := p.LogP(ctx, without)
+		return &Posterior{LogP: logP, m: p.m}, err
+	}
+	post, err := p.m.m.Infer(ctx, p.m.evidence(without), query...)
+	if err != nil {
+		return nil, p.clash(err)
+	}
+	return &Posterior{LogP: post.LogP, m: p.m, p: post}, nil
+}
+
 func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
 	var query []infer.Var
 	for _, it := range p.g.Items {
@@ -137,17 +162,6 @@ func (p *Plain) Given(ctx context.Context, f *Family, it *Item) (*Posterior, err
 func (p *Plain) LogP(ctx context.Context, without map[string]bool) (float64, error) {
 	lp, err := p.m.m.LogP(ctx, p.m.evidence(without))
 	return lp, p.clash(err)
-}
-
-// Only is ln P of one finding and the outcome.
-func (p *Plain) Only(ctx context.Context, finding string) (float64, error) {
-	without := map[string]bool{}
-	for _, o := range p.g.Observed {
-		if o.Finding != finding {
-			without[o.Finding] = true
-		}
-	}
-	return p.LogP(ctx, without)
 }
 
 // clash names the findings behind a contradiction.
