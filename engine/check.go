@@ -16,7 +16,10 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	before := faults.Errors()
 	signs, parts, outcomes, nodes := names4(b)
 	if c.Question != "" {
-		if n := b.Node(c.Question); n == nil || n.Kind != rules.Step {
+		switch n := b.Node(c.Question); {
+		case n != nil && n.Kind != rules.Step:
+			faults.Add(c.QuestionPos, "ask about what came of it", "%q is a %s, and only a step can be asked about", c.Question, n.Kind)
+		case n == nil:
 			hint := source.Suggest(c.Question, outcomes)
 			if hint == "" {
 				hint = source.Suggest(c.Question, nodes)
@@ -112,7 +115,7 @@ func names4(b *rules.Book) (signs, parts, outcomes, nodes []string) {
 func checkSpots(b *rules.Book, c *evidence.Case, p *rules.Part, spots []evidence.Spot, faults *source.Faults) {
 	for _, s := range spots {
 		if p.Per == evidence.One {
-			if s.Unknown != "" || s.All || s.Count > 0 {
+			if s.Unknown != "" || s.All || s.Count > 0 || len(s.Indexes) > 0 {
 				faults.Add(s.Pos, "leave at away", "%q is said of the %s, of which the engine has one", s.Text, p.Name)
 			}
 		} else if _, err := c.Engine.Resolve(s, p.Per); err != nil {

@@ -155,6 +155,13 @@ func (w *work) header() error {
 	for _, a := range w.g.Assumed {
 		d.Assumed = append(d.Assumed, Assumed{a.What, a.Because})
 	}
+	if n := len(w.c.Readings); n > 0 {
+		var ids []string
+		for _, r := range w.c.Readings {
+			ids = append(ids, r.ID)
+		}
+		d.Assumed = append(d.Assumed, Assumed{"what " + and(ids) + " measured is kept and not weighed: enter what it shows as a finding", "findings alone are weighed so far"})
+	}
 	if c := w.c.Question; c == "" {
 		d.Assumed = append(d.Assumed, Assumed{"nothing is asked, so nothing is to blame for it; what is there is told", "the case has no question"})
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"tidemark/engine/network"
+	"tidemark/evidence"
 	"tidemark/rules"
 )
 
@@ -82,6 +83,17 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 	}); err != nil {
 		return nil, err
 	}
+	// What hid a part that was looked at must have been off.
+	opened := map[string]bool{}
+	for _, f := range w.c.All() {
+		s := w.book.Sign(f.Sign)
+		if s == nil || f.State == evidence.Unavailable || !slices.Contains([]evidence.Way{evidence.Eye, evidence.Lens, evidence.Gauge, evidence.CrackTest}, f.By) {
+			continue
+		}
+		for _, id := range w.g.Hides(s.Part) {
+			opened[id] = true
+		}
+	}
 	done := map[string]bool{}
 	for _, f := range w.c.All() {
 		done[f.Sign] = true
@@ -94,7 +106,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 		mins := max(1, s.Minutes)
 		var off []string
 		for _, id := range w.g.Hides(s.Part) {
-			if !w.c.Off(id) {
+			if !w.c.Off(id) && !opened[id] {
 				off = append(off, id)
 				mins += w.book.Part(id).MinutesOff
 			}

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -265,6 +266,13 @@ func (w *work) findings() error {
 		case role == "":
 			role = NotExplained
 			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, "nothing in the best explanation produces it"})
+		case role != MadeAfter && w.doubted(f.ID):
+			role = NotExplained
+			why, err := w.whyDoubted(f.ID)
+			if err != nil {
+				return err
+			}
+			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, why})
 		case leadKey != "" && out.Weight[leadKey].Last <= -3 && role != MadeAfter:
 			out.Against = leadKey
 			if role == Independent {
@@ -274,6 +282,53 @@ func (w *work) findings() error {
 		out.Role = role
 	}
 	return nil
+}
+
+// shownWith is how likely it is that anything was there that shows a finding.
+func (w *work) shownWith(id string, p *network.Posterior) float64 {
+	none := 1.0
+	for _, o := range w.g.Observed {
+		if o.Finding == id {
+			for _, s := range o.Explains() {
+				none = min(none, 1-p.Item(s.Item)) // several are seldom independent
+			}
+		}
+	}
+	return 1 - none
+}
+
+// doubted tells whether a finding is rather taken to be mistaken, or by something that
+// the book does not list, than explained.
+func (w *work) doubted(id string) bool { return w.shownWith(id, w.post) < 0.5 }
+
+// whyDoubted names the finding that speaks most against what would explain another.
+func (w *work) whyDoubted(id string) (string, error) {
+	now := w.shownWith(id, w.post)
+	ids := w.counted()
+	then := make([]float64, len(ids))
+	if err := each(w.ctx, len(ids), func(i int) error {
+		if ids[i] == id {
+			return nil
+		}
+		p, err := w.plain.Posterior(w.ctx, map[string]bool{ids[i]: true})
+		if err == nil {
+			then[i] = w.shownWith(id, p)
+		}
+		return err
+	}); err != nil {
+		return "", err
+	}
+	why := fmt.Sprintf("doubted: what would show it is there with %s only", percent(now))
+	best := 0
+	for i := range ids {
+		if then[i] > then[best] {
+			best = i
+		}
+	}
+	if then[best] > now+0.1 {
+		why += fmt.Sprintf("; %s speaks most against it (without that, %s). Look at both again", ids[best], percent(then[best]))
+	}
+	return why, nil
 }
 
 // actedHere is the acted from which something behind what is named is taken to have
@@ -303,13 +358,18 @@ func (w *work) cameFrom(items []*network.Item) map[*network.Item]bool {
 // loses most of its odds.
 func (w *work) hitMost(id string) string {
 	best, most := "", 0.0
+	var of *network.Item
 	for _, o := range w.g.Observed {
 		if o.Finding != id {
 			continue
 		}
 		for _, s := range o.Explains() {
-			if s.HowOften > most && !w.best[s.Item] {
-				best, most = s.Item.Node.ID, s.HowOften
+			switch {
+			case w.best[s.Item]:
+			case best != "" && s.Item.Node == of.Node:
+				best = s.Item.Node.ID // at several positions
+			case s.HowOften > most:
+				best, most, of = s.Item.ID(), s.HowOften, s.Item
 			}
 		}
 	}
@@ -372,8 +432,8 @@ func (w *work) chain() error {
 			there[it] = true
 		}
 	}
-	// Longest way by the product of how often, from each item to the outcome;
-	// a way through what is named is preferred.
+	// The best way by the product of how often and of how surely each thing acted,
+	// from each item to the outcome; a way through what is named is preferred.
 	type best struct {
 		score float64
 		via   bool
@@ -397,15 +457,15 @@ func (w *work) chain() error {
 			if !there[way.From] || way.From.Node.Kind == rules.Condition {
 				continue
 			}
-			n := best{b.score * way.Pass, b.via || through[way.From], way, it}
+			n := best{b.score * way.Pass * w.onIt(way.From), b.via || through[way.From], way, it}
 			o, has := to[way.From]
 			if !has || n.via && !o.via || n.via == o.via && n.score > o.score {
 				to[way.From] = n
 			}
 		}
 	}
-	// Begin at the one named; go back further while something behind it acted
-	// more likely than not.
+	// Begin at the one named; go back further while something behind it is probably
+	// to blame.
 	var first *network.Item
 	for _, it := range w.g.Items {
 		if _, ok := to[it]; ok && through[it] && (first == nil || to[it].score > to[first].score) {
@@ -423,7 +483,7 @@ func (w *work) chain() error {
 	for it := first; ; {
 		var back network.Way
 		for _, way := range w.g.Ways(it) {
-			if w.best[way.From] && way.From.Node.Kind != rules.Condition && w.actedOf(way.From) >= 0.5 && (back.From == nil || way.Pass > back.Pass) {
+			if w.best[way.From] && way.From.Node.Kind != rules.Condition && w.blameOf(way.From) >= ProbableAt && (back.From == nil || way.Pass > back.Pass) {
 				back = way
 			}
 		}
@@ -445,6 +505,7 @@ func (w *work) chain() error {
 	}
 	for i, s := range line {
 		items := []*network.Item{s.it}
+		shownHere := false
 		if f := w.g.FamilyOf(s.it.Node); f != nil {
 			// Name the positions that a finding shows; where none does, all of
 			// the best explanation.
@@ -459,7 +520,7 @@ func (w *work) chain() error {
 					shown = append(shown, it)
 				}
 			}
-			if len(shown) > 0 {
+			if shownHere = len(shown) > 0; shownHere {
 				items = shown
 			}
 		}
@@ -467,7 +528,16 @@ func (w *work) chain() error {
 		if i == len(line)-1 {
 			l.Kind, l.Probability = "outcome", 1
 		} else {
-			l.Probability = w.actedOfAny(items)
+			// The figure is that of the positions named; of any, where several are as
+			// good and none was seen.
+			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && len(items) > 1 {
+				items = f.Items
+				l.At = "any"
+			}
+			var err error
+			if l.Probability, err = w.actedOfAll(items); err != nil {
+				return err
+			}
 		}
 		if i > 0 {
 			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
@@ -481,6 +551,16 @@ func (w *work) chain() error {
 	return nil
 }
 
+// blameOf is the blame of one item.
+func (w *work) blameOf(it *network.Item) float64 {
+	for _, h := range w.all {
+		if h.family == nil && len(h.items) == 1 && h.items[0] == it {
+			return h.Blame
+		}
+	}
+	return 0
+}
+
 func (w *work) actedOf(it *network.Item) float64 {
 	for _, h := range w.all {
 		if h.family == nil && len(h.items) == 1 && h.items[0] == it {
@@ -490,14 +570,31 @@ func (w *work) actedOf(it *network.Item) float64 {
 	return 0
 }
 
-// actedOfAny is acted of the family, if there is one, else of the item.
-func (w *work) actedOfAny(items []*network.Item) float64 {
+// In the choice of a way hardlyActed stands for what hardly acted, so that no way is
+// without any score, and what a finding shows counts seenMore times as much: the way
+// goes by what was seen rather than around it.
+const (
+	hardlyActed = 0.02
+	seenMore    = 3
+)
+
+// onIt is how much an item is worth on a way.
+func (w *work) onIt(it *network.Item) float64 {
+	x := max(w.actedOf(it), hardlyActed)
+	if len(w.shownBy([]*network.Item{it})) > 0 {
+		x *= seenMore
+	}
+	return x
+}
+
+// actedOfAll is acted of some positions taken as one.
+func (w *work) actedOfAll(items []*network.Item) (float64, error) {
 	for _, h := range w.all {
-		if h.family != nil && h.ID == items[0].Node.ID {
-			return h.Acted
+		if !h.unlisted && !h.Screened && len(h.items) == len(items) && slices.Equal(h.items, items) {
+			return h.Acted, nil
 		}
 	}
-	return w.actedOf(items[0])
+	return w.g.Acted(w.ctx, network.Test{Items: items})
 }
 
 // shownBy lists the seen findings that these items show.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"tidemark/engine/network"
+	"tidemark/evidence"
 	"tidemark/rules"
 )
 
@@ -50,7 +51,12 @@ func (w *work) verdict() error {
 	if v.Standing == Undetermined && len(w.all) > 0 {
 		v.Blame = w.all[0].Blame
 	}
-	if v.Standing == Determined && w.d.Conflict.Value > ConflictCaps {
+	denied := w.denied()
+	switch {
+	case len(denied) > 0 && v.Standing != Undetermined:
+		v.Standing = Probable
+		v.Why = and(denied) + " says that what is asked about did not happen; look again, or ask about something else"
+	case v.Standing == Determined && w.d.Conflict.Value > ConflictCaps:
 		v.Standing = Probable
 		v.Why = "the findings fight each other, so it is not called determined"
 	}
@@ -113,6 +119,28 @@ func (w *work) moves() error {
 	// As much again for what was left out even then.
 	w.d.Method.ErrorBound = 2 * max(w.d.Method.ErrorBound, slices.Max(moved))
 	return nil
+}
+
+// sureSign is the how-often from which a sign that was looked for and not found
+// denies what should have shown it.
+const sureSign = 0.9
+
+// denied lists the findings which say that what is asked about did not happen: a sign
+// that is it, or that it would almost always show, looked for and not found.
+func (w *work) denied() []string {
+	asked, _ := w.g.Asked()
+	var out []string
+	for _, id := range w.counted() {
+		f := w.finding(id)
+		s := w.book.Sign(f.Sign)
+		if f.State != evidence.NotFound || s == nil || s.Part.Per != evidence.One {
+			continue
+		}
+		if slices.ContainsFunc(s.By, func(r *rules.Rule) bool { return r.From == asked && (r.Is || r.HowOften >= sureSign) }) {
+			out = append(out, id)
+		}
+	}
+	return out
 }
 
 // threshold is the blame that a standing asks for.

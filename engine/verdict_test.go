@@ -200,3 +200,39 @@ func TestConflictIsNotHiddenByAgreement(t *testing.T) {
 	assert.Greater(t, fight.Conflict.Value, ConflictTold)
 	assert.ElementsMatch(t, []string{"F4", "F5"}, fight.Conflict.Findings)
 }
+
+// A finding which says that what is asked about did not happen is told so, and no
+// verdict is determined then.
+func TestDeniedOutcome(t *testing.T) {
+	t.Parallel()
+	d := scenario(t, balanced, "balance_drive_shredded", "F1 not balance_drive.shredded\nF2 seen balance_tensioner.stiff")
+	assert.NotEqual(t, Determined, d.Verdict.Standing)
+	assert.Contains(t, d.Verdict.Why, "F1 says that what is asked about did not happen")
+	d = scenario(t, balanced, "balance_drive_shredded", "F1 seen balance_drive.shredded\nF2 seen balance_tensioner.stiff")
+	assert.Empty(t, d.Verdict.Why)
+}
+
+// A finding that is rather taken to be mistaken is not counted among the consequences
+// in silence: it is doubted, and what speaks most against it is named.
+func TestDoubtedFinding(t *testing.T) {
+	b := smallBook(t, "")
+	b.Sign("bearing.blue").Unlisted = 0.1 // much else makes steel blue
+	d := diagnose(t, b, "seized", "F1 seen bearing.blue @ rod 3\nF2 not bearing.wiped @ rod 3\nF3 seen bearing.wiped @ rod 1")
+	require.Len(t, d.NotExplained, 1)
+	assert.Equal(t, "F1", d.NotExplained[0].Finding)
+	assert.Contains(t, d.NotExplained[0].Why, "doubted")
+	assert.Contains(t, d.NotExplained[0].Why, "F2 speaks most against it")
+	d = diagnose(t, b, "seized", "F1 seen bearing.blue @ rod 3\nF3 seen bearing.wiped @ rod 1")
+	assert.Empty(t, d.NotExplained)
+}
+
+// A position on a part of which the engine has one, and a cause as a question, are
+// faults of the case.
+func TestCheckPositionsAndQuestion(t *testing.T) {
+	b := smallBook(t, "")
+	c := shortCase(t, "sealant", "F1 seen screen.clogged @ rod 1")
+	var faults source.Faults
+	assert.False(t, Check(b, c, &faults))
+	assert.Contains(t, faults.Error(), `"sealant" is a cause, and only a step can be asked about`)
+	assert.Contains(t, faults.Error(), `"rod 1" is said of the screen, of which the engine has one`)
+}

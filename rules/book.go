@@ -44,6 +44,7 @@ type Pack struct {
 type Part struct {
 	ID         string
 	Name       string
+	Also       []string // what else people call it
 	Per        evidence.Kind
 	Places     []string
 	When       *Cond    // nil: every engine has it
@@ -59,6 +60,7 @@ type Sign struct {
 	ID       string // "part.sign"
 	Part     *Part
 	Name     string
+	Also     []string // what else people call it
 	Look     string
 	Minutes  float64
 	LostBy   []LostBy
@@ -106,7 +108,8 @@ type Node struct {
 	ID       string
 	Kind     NodeKind
 	Name     string
-	Category string // of a cause
+	Also     []string // what else people call it
+	Category string   // of a cause
 	// BaseRate is in how many of a hundred engines, over 100, that come in to
 	// be stripped for an unplanned failure it is there, harm or no harm. For a
 	// positioned cause it is that of at least one position, unless Each.
@@ -240,4 +243,68 @@ func (b *Book) needs() int {
 		n += len(x.Needs)
 	}
 	return n
+}
+
+// SuggestPart says which part was probably meant by an id that the book has not
+// got: the one that people also call so, else the one spelt most like it.
+func (b *Book) SuggestPart(id string) string {
+	called := map[string]string{}
+	for _, p := range b.Parts {
+		for _, w := range p.Also {
+			call(called, spoken(w), p.ID)
+		}
+	}
+	return suggest(spoken(id), id, called, ids(b.Parts, func(p *Part) string { return p.ID }))
+}
+
+// SuggestSign does the same for "part.sign"; either half may be what people also
+// say.
+func (b *Book) SuggestSign(id string) string {
+	called := map[string]string{}
+	for _, s := range b.Signs {
+		part, sign, _ := strings.Cut(s.ID, ".")
+		for _, p := range append([]string{part}, s.Part.Also...) {
+			for _, w := range append([]string{sign}, s.Also...) {
+				call(called, spoken(p)+" "+spoken(w), s.ID)
+			}
+		}
+		for _, w := range s.Also {
+			call(called, spoken(w), s.ID)
+		}
+	}
+	return suggest(spoken(id), id, called, ids(b.Signs, func(s *Sign) string { return s.ID }))
+}
+
+// call notes that words stand for an id; where they stand for several, for the
+// first by its letters.
+func call(called map[string]string, words, id string) {
+	if was, taken := called[words]; !taken || id < was {
+		called[words] = id
+	}
+}
+
+// spoken is an id or a name as one says it.
+func spoken(s string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return strings.ContainsRune("_.-, ", r) }), " ")
+}
+
+func suggest(said, id string, called map[string]string, known []string) string {
+	if meant, ok := called[said]; ok {
+		return source.Suggest(meant, []string{meant})
+	}
+	if hint := source.Suggest(id, known); hint != "" {
+		return hint
+	}
+	var words []string
+	for w := range called {
+		words = append(words, w)
+	}
+	slices.Sort(words)
+	hint := source.Suggest(said, words)
+	for _, w := range words {
+		if hint != "" && hint == source.Suggest(w, []string{w}) {
+			return source.Suggest(called[w], []string{called[w]})
+		}
+	}
+	return ""
 }

@@ -270,7 +270,7 @@ func said(id string) string {
 }
 
 func (l *loader) readPart(id string, t *source.Table) {
-	p := &Part{ID: id, Name: t.Need("name"), Pack: l.pack, Pos: t.Position()}
+	p := &Part{ID: id, Name: t.Need("name"), Also: l.also(t), Pack: l.pack, Pos: t.Position()}
 	p.Per = l.kind(t)
 	p.Places = t.Strings("places")
 	p.When = l.cond(t, "when")
@@ -294,6 +294,25 @@ func (l *loader) readPart(id string, t *source.Table) {
 	t.Done()
 }
 
+// also reads what else people call a thing: words to search by, each once.
+func (l *loader) also(t *source.Table) []string {
+	words := t.Strings("also")
+	seen := map[string]bool{}
+	for i, w := range words {
+		switch key := strings.ToLower(w); {
+		case w == "":
+			t.FaultAt("also", i, "", "also holds an empty text")
+		case seen[key]:
+			t.FaultAt("also", i, "", "also holds %q twice", w)
+		case key == strings.ToLower(t.String("name")):
+			t.FaultAt("also", i, "", "also holds %q, which is its name", w)
+		default:
+			seen[key] = true
+		}
+	}
+	return words
+}
+
 func (l *loader) kind(t *source.Table) evidence.Kind {
 	var words []string
 	for _, k := range evidence.Kinds() {
@@ -303,7 +322,7 @@ func (l *loader) kind(t *source.Table) evidence.Kind {
 }
 
 func (l *loader) readSign(part, name string, t *source.Table) {
-	s := &Sign{ID: part + "." + name, Name: t.Need("name"), Look: t.Need("look"), Pack: l.pack, Pos: t.Position()}
+	s := &Sign{ID: part + "." + name, Name: t.Need("name"), Also: l.also(t), Look: t.Need("look"), Pack: l.pack, Pos: t.Position()}
 	s.Minutes = 5
 	if m, ok := t.Number("minutes"); ok {
 		s.Minutes = m
@@ -398,7 +417,7 @@ func (l *loader) cond(t *source.Table, key string) *Cond {
 }
 
 func (l *loader) readNode(kind NodeKind, id string, t *source.Table) {
-	n := &Node{ID: id, Kind: kind, Name: t.Need("name"), Pack: l.pack, Pos: t.Position()}
+	n := &Node{ID: id, Kind: kind, Name: t.Need("name"), Also: l.also(t), Pack: l.pack, Pos: t.Position()}
 	n.Per = l.kind(t)
 	n.When = l.cond(t, "when")
 	n.Part = t.String("part")
@@ -562,13 +581,9 @@ func (l *loader) exampleFindings(t *source.Table, key string) []ExampleFinding {
 	return out
 }
 
-func (l *loader) suggestPart(id string) string {
-	return source.Suggest(id, ids(l.book.Parts, func(p *Part) string { return p.ID }))
-}
+func (l *loader) suggestPart(id string) string { return l.book.SuggestPart(id) }
 
-func (l *loader) suggestSign(id string) string {
-	return source.Suggest(id, ids(l.book.Signs, func(s *Sign) string { return s.ID }))
-}
+func (l *loader) suggestSign(id string) string { return l.book.SuggestSign(id) }
 
 func (l *loader) suggestNode(id string) string {
 	return source.Suggest(id, ids(l.book.Nodes, func(n *Node) string { return n.ID }))

@@ -265,3 +265,46 @@ func FuzzLoad(f *testing.F) {
 		}
 	})
 }
+
+// What else people call a thing is kept, held to be texts that stand once, and
+// serves to say what was probably meant.
+func TestAlso(t *testing.T) {
+	with := func(part, sign, more string) (*Book, string) {
+		var faults source.Faults
+		text := strings.Replace(base, "name = \"pump\"\n", "name = \"pump\"\n"+part+"\n", 1)
+		text = strings.Replace(text, "name = \"stiff\"\n", "name = \"stiff\"\n"+sign+"\n", 1)
+		b := Load(&faults, []Text{{"base.toml", []byte(text + more)}})
+		return b, faults.Error()
+	}
+	b, said := with(`also = ["oiler", "squirt can"]`, `also = ["tight", "hard to turn"]`, "[more.dirt]\n")
+	require.NotNil(t, b, said)
+	assert.Equal(t, []string{"oiler", "squirt can"}, b.Part("pump").Also)
+	assert.Equal(t, []string{"tight", "hard to turn"}, b.Sign("pump.stiff").Also)
+
+	// By the very word, by half of an id, by a word misspelt; the nearest id where it is nearer.
+	for word, want := range map[string]string{"oiler": "pump", "Squirt_Can": "pump", "squirt_cam": "pump", "pum": "pump", "gearbox": ""} {
+		if want != "" {
+			want = `did you mean "` + want + `"?`
+		}
+		assert.Equal(t, want, b.SuggestPart(word), word)
+	}
+	for word, want := range map[string]string{"oiler.stiff": "pump.stiff", "pump.hard_to_turn": "pump.stiff", "squirt_can.tight": "pump.stiff", "tight": "pump.stiff", "pump.stif": "pump.stiff", "rod_bearing.wipped": "rod_bearing.wiped", "gearbox.howls": ""} {
+		if want != "" {
+			want = `did you mean "` + want + `"?`
+		}
+		assert.Equal(t, want, b.SuggestSign(word), word)
+	}
+	_, said = with("", "", "[cause.rag]\nname = \"rag\"\ncategory = \"assembly\"\nbase_rate = \"rare\"\nsource = \"own\"\nshows.oiler.stiff = { how_often = \"often\", because = \"b\", source = \"own\" }\n")
+	assert.Contains(t, said, `there is no sign "oiler.stiff"`)
+	assert.NotContains(t, said, "pump.stiff", "nobody calls it so here")
+	_, said = with(`also = ["oiler"]`, "", "[cause.rag]\nname = \"rag\"\ncategory = \"assembly\"\nbase_rate = \"rare\"\nsource = \"own\"\nshows.oiler.stiff = { how_often = \"often\", because = \"b\", source = \"own\" }\n")
+	assert.Contains(t, said, `there is no sign "oiler.stiff" (did you mean "pump.stiff"?)`)
+
+	b, said = with(`also = ["oiler", "", "OILER", "Pump", 3]`, `also = 4`, "")
+	assert.Nil(t, b)
+	assert.Equal(t, `base.toml:8:18: also holds an empty text
+base.toml:8:22: also holds "OILER" twice
+base.toml:8:31: also holds "Pump", which is its name
+base.toml:8:39: also must be a list of texts, and holds the number 3
+base.toml:14:1: also must be a text or a list of texts, and is the number 4`, said)
+}

@@ -294,6 +294,18 @@ func (c *Calibration) slopeOfRoot(v Var) []float64 {
 	return slope
 }
 
+// free is the unknown parents of a gate.
+func (c *Calibration) free(gate Var) []int {
+	n := c.node(gate)
+	var free []int
+	for i, p := range n.parents {
+		if c.w.fixed[p] < 0 {
+			free = append(free, i)
+		}
+	}
+	return free
+}
+
 // likelihood is what was folded into a gate whose own state was summed out.
 func (c *Calibration) likelihood(v Var) []float64 {
 	if s := c.w.fixed[v]; s >= 0 {
@@ -358,16 +370,8 @@ func (c *Calibration) replaced(gate Var, n *node, i int, like []float64) float64
 		return math.Ldexp(sum, w.run.liftOf[0][d.at]-w.exps[d.at])
 	case asDense, asGate, asChain:
 		t := &work{m: c.m, fixed: w.fixed, local: w.local, dist: dist}
-		at := -1
-		for k, p := range n.parents {
-			if w.fixed[p] >= 0 {
-				continue // heard already
-			}
-			if k == i {
-				at = len(t.free)
-			}
-			t.free = append(t.free, k)
-		}
+		t.free = c.free(gate)
+		at := slices.Index(t.free, i)
 		if like == nil && (d.form == asDense || d.extra == 1) {
 			like = c.likelihood(gate)
 		}
@@ -453,12 +457,8 @@ func (c *Calibration) without(v Var) (logP float64, ok bool) {
 		factor = math.Ldexp(factor, lift)
 	case d.form == asDense, d.form == asChain && d.extra == 1:
 		t := -1
-		if d.form == asChain {
-			for i, p := range n.parents {
-				if w.fixed[p] < 0 {
-					t = i // the last table is where the likelihood is
-				}
-			}
+		if free := c.free(v); d.form == asChain {
+			t = free[len(free)-1] // the last table is where the likelihood is
 		}
 		factor = c.replaced(v, n, t, slices.Repeat([]float64{1}, n.states))
 	case d.form == asHidden:

@@ -19,12 +19,13 @@ type Explanation struct {
 // over, all other variables summed out, given the evidence; the most probable
 // first. There are fewer than k when no others are possible.
 //
-// It is a best-first search over sets of assignments. A set is propagated once; the
-// likeliest state of each variable there makes a candidate, and the rest of the set
-// is parted by the first variable that differs from it. Each part is bounded by
-// the marginals, without being looked into. The budget limits the number of
-// propagations; proven is false when it ran out before the answer was certain.
-// Then the assignments are the best that were met, at least one.
+// It is a best-first search over sets of assignments. In a set, each state of each
+// variable has a bound on the assignments with it (see [ceilings]); the states with
+// the highest make a candidate, and the rest of the set is parted by the first
+// variable that differs from it. The budget limits the number of propagations, larger
+// ones counting for several; proven is false when it ran out before the answer was
+// certain. Then the assignments are the
+// best that were met, at least one.
 func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, budget int) (found []Explanation, proven bool, err error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, false, err
@@ -35,12 +36,18 @@ func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, bu
 	if k <= 0 {
 		return nil, true, nil
 	}
-	s := &search{ctx: ctx, m: m, over: over, query: slices.Compact(slices.Sorted(slices.Values(over)))}
-	whole := &region{ev: ev, bound: math.Inf(1)}
+	s := &search{ctx: ctx, m: m, ev: ev, over: over, query: slices.Compact(slices.Sorted(slices.Values(over)))}
+	if s.climber, err = m.climber(ctx, ev, s.query, budget); err != nil {
+		return nil, false, err
+	}
+	if s.climber != nil {
+		defer m.release(s.climber.w)
+	}
+	whole := &region{left: Evidence{}, bound: math.Inf(1)}
 	if err := s.look(whole); err != nil {
 		return nil, false, err
 	}
-	if whole.post == nil {
+	if whole.rating == nil {
 		w := m.work()
 		defer m.release(w)
 		return nil, false, m.contradiction(ctx, w, ev)
@@ -55,10 +62,10 @@ func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, bu
 			s.push(n)
 			found, err = s.makeDo(found, k)
 			return found, false, err
-		case n.post != nil:
+		case n.rating != nil:
 			err = s.part(n)
 		default:
-			if err = s.look(n); err == nil && n.post != nil {
+			if err = s.look(n); err == nil && n.rating != nil {
 				s.push(n)
 			}
 		}
@@ -71,21 +78,23 @@ func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, bu
 
 // region is a set of assignments, or a single one.
 type region struct {
-	ev     Evidence   // what tells the set from all others, with the evidence
-	bound  float64    // on ln P of each assignment in it
-	post   *Posterior // once it has been looked into
-	states []int      // of a single assignment: by position in query
+	left   Evidence    // what tells the set from all others
+	bound  float64     // on ln P of each assignment in it
+	rating [][]float64 // once it has been looked into: the same by position in query and state
+	states []int       // of a single assignment: by position in query
 	seq    int
 }
 
 type search struct {
-	ctx   context.Context
-	m     *Model
-	over  []Var
-	query []Var // over, in order and each once
-	front frontier
-	runs  int
-	seq   int
+	ctx     context.Context
+	m       *Model
+	over    []Var
+	query   []Var // over, in order and each once
+	front   frontier
+	ev      Evidence
+	climber *climber // nil where maximising takes too much
+	runs    int
+	seq     int
 }
 
 func (s *search) push(n *region) {
@@ -94,23 +103,44 @@ func (s *search) push(n *region) {
 	heap.Push(&s.front, n)
 }
 
-// look propagates a region and tightens its bound. An impossible one is left
-// without a posterior.
+// margin is what rounding may take off a bound.
+const margin = 1e-9
+
+// look rates the states in a region and tightens its bound. An impossible one is left
+// without a rating.
 func (s *search) look(n *region) error {
 	s.runs++
-	w := s.m.work()
-	defer s.m.release(w)
-	ok, err := w.solve(s.ctx, n.ev, s.query, false)
-	if err != nil || !ok {
-		return err
+	if s.climber != nil {
+		s.runs += s.climber.price - 1
+		c, err := s.climber.look(s.ctx, n.left)
+		if err != nil || math.IsInf(c.whole, -1) {
+			return err
+		}
+		n.bound = min(n.bound, c.whole+margin)
+		n.rating = c.states
+	} else {
+		w := s.m.work()
+		defer s.m.release(w)
+		ok, err := w.solve(s.ctx, s.and(n.left), s.query, false)
+		if err != nil || !ok {
+			return err
+		}
+		post := &Posterior{probs: make([][]float64, s.m.Len())}
+		w.read(s.query, post)
+		for _, v := range s.query {
+			rating := slices.Clone(post.P(v))
+			for i, p := range rating {
+				rating[i] = post.LogP + math.Log(p)
+			}
+			n.rating = append(n.rating, rating)
+		}
 	}
-	n.post = &Posterior{probs: make([][]float64, s.m.Len())}
-	w.read(s.query, n.post)
-	least := 1.0
-	for _, v := range s.query {
-		least = min(least, slices.Max(n.post.P(v)))
+	if n.rating == nil {
+		n.rating = [][]float64{} // nothing is asked for
 	}
-	n.bound = min(n.bound, n.post.LogP+math.Log(least))
+	for _, rating := range n.rating {
+		n.bound = min(n.bound, slices.Max(rating)+margin)
+	}
 	return nil
 }
 
@@ -118,35 +148,25 @@ func (s *search) look(n *region) error {
 func (s *search) part(n *region) error {
 	type doubt struct {
 		at, state int
-		rest      float64 // the probability of the other states
+		rest      float64 // the bound on assignments with other states
 	}
 	states := make([]int, len(s.query))
 	var doubts []doubt
-	for i, v := range s.query {
-		d := doubt{at: i}
-		p := n.post.P(v)
-		for state := range p {
-			if p[state] > p[d.state] {
-				d.state = state
-			}
-		}
-		for state, x := range p {
+	for i, rating := range n.rating {
+		d := doubt{at: i, state: highest(rating), rest: math.Inf(-1)}
+		for state, x := range rating {
 			if state != d.state {
-				d.rest += x
+				d.rest = max(d.rest, x)
 			}
 		}
 		states[i] = d.state
-		if d.rest > 0 {
+		if !math.IsInf(d.rest, -1) {
 			doubts = append(doubts, d)
 		}
 	}
-	if len(doubts) == 0 {
-		s.push(&region{states: states, bound: n.post.LogP})
-		return nil
-	}
 	// The greatest doubts first, so that the largest parts are told apart first.
 	slices.SortStableFunc(doubts, func(a, b doubt) int { return cmp.Compare(b.rest, a.rest) })
-	ev := n.ev
+	left := n.left
 	for _, d := range doubts {
 		v := s.query[d.at]
 		k := s.m.States(v)
@@ -156,17 +176,49 @@ func (s *search) part(n *region) error {
 				other[state] = 1
 			}
 		}
-		s.push(&region{ev: ev.and(v, other), bound: min(n.bound, n.post.LogP+math.Log(d.rest))})
-		ev = ev.and(v, Hard(d.state, k))
+		s.push(&region{left: left.and(v, other), bound: min(n.bound, d.rest+margin)})
+		left = left.and(v, Hard(d.state, k))
 	}
+	return s.weigh(states)
+}
+
+// weigh computes how probable a single assignment is, and puts it on the front unless
+// it is impossible.
+func (s *search) weigh(states []int) error {
 	s.runs++
 	w := s.m.work()
 	defer s.m.release(w)
-	ok, err := w.solve(s.ctx, ev, nil, false)
+	sure := Evidence{}
+	for i, v := range s.query {
+		sure[v] = Hard(states[i], s.m.States(v))
+	}
+	ok, err := w.solve(s.ctx, s.and(sure), nil, false)
 	if ok && err == nil {
 		s.push(&region{states: states, bound: w.run.total.ln()})
 	}
 	return err
+}
+
+// and returns the evidence with a likelihood on other variables, or the same.
+func (s *search) and(more Evidence) Evidence {
+	all := maps.Clone(more)
+	for v, l := range s.ev {
+		if with, ok := all[v]; ok {
+			l = Times(l, with)
+		}
+		all[v] = l
+	}
+	return all
+}
+
+func highest(rating []float64) int {
+	best := 0
+	for state, x := range rating {
+		if x > rating[best] {
+			best = state
+		}
+	}
+	return best
 }
 
 // and returns the evidence with one more likelihood.
@@ -195,46 +247,47 @@ func (s *search) explanation(n *region) Explanation {
 func (s *search) makeDo(found []Explanation, k int) ([]Explanation, error) {
 	front := s.front
 	slices.SortFunc(front, func(a, b *region) int { return cmp.Or(cmp.Compare(b.bound, a.bound), cmp.Compare(a.seq, b.seq)) })
-	for _, n := range front {
-		if n.states != nil && len(found) < k {
-			found = append(found, s.explanation(n))
+	take := func() bool {
+		for _, n := range front {
+			if n.states != nil && len(found) < k {
+				found = append(found, s.explanation(n))
+			}
 		}
+		return len(found) > 0
 	}
-	if len(found) > 0 {
+	if take() {
 		return found, nil
 	}
 	for _, n := range front {
-		if n.post == nil {
+		if n.rating == nil {
 			if err := s.look(n); err != nil {
 				return nil, err
 			}
 		}
-		if n.post != nil {
-			return s.dive(n)
+		if n.rating != nil {
+			err := s.dive(n)
+			front = s.front
+			take()
+			return found, err
 		}
 	}
 	return nil, nil
 }
 
-// dive picks a single assignment from a region.
-func (s *search) dive(n *region) ([]Explanation, error) {
+// dive puts a single assignment of a region on the front.
+func (s *search) dive(n *region) error {
 	states := make([]int, len(s.query))
 	for i, v := range s.query {
-		p := n.post.P(v)
-		for state := range p {
-			if p[state] > p[states[i]] {
-				states[i] = state
-			}
-		}
-		n = &region{ev: n.ev.and(v, Hard(states[i], len(p))), bound: n.bound}
+		states[i] = highest(n.rating[i])
+		n = &region{left: n.left.and(v, Hard(states[i], len(n.rating[i]))), bound: n.bound}
 		if err := s.look(n); err != nil {
-			return nil, err
+			return err
 		}
-		if n.post == nil {
-			return nil, nil // a state that rounding alone made likeliest
+		if n.rating == nil {
+			return nil // a state that rounding alone made likeliest
 		}
 	}
-	return []Explanation{s.explanation(&region{states: states, bound: n.post.LogP})}, nil
+	return s.weigh(states)
 }
 
 // frontier is a heap of regions, the most promising first; of equals the earlier,

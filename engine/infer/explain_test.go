@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -44,7 +45,7 @@ func TestMostProbableAgreesWithEnumeration(t *testing.T) {
 			over = append(over, Var(r.IntN(n))) // in any order, some twice
 		}
 		want := rank(m, ev, over)
-		k := 1 + r.IntN(5)
+		k := 1 + r.IntN(10)
 		got, proven, err := m.MostProbable(ctx, ev, over, k, 100000)
 		if len(want) == 0 {
 			require.ErrorAs(t, err, new(*Contradiction))
@@ -104,6 +105,7 @@ func TestMostProbableCausesOfALargeNetwork(t *testing.T) {
 		found, proven, err := m.MostProbable(ctx, ev, over, 3, budget)
 		require.NoError(t, err)
 		require.NotEmpty(t, found)
+		require.Equal(t, budget == 300, proven)
 		t.Logf("%d causes, %d runs: %d found, proven %v, %v", len(over), budget, len(found), proven, found[0].LogP)
 		for _, e := range found {
 			sure := ev
@@ -114,5 +116,107 @@ func TestMostProbableCausesOfALargeNetwork(t *testing.T) {
 			require.NoError(t, err)
 			near(t, logP, e.LogP)
 		}
+	}
+}
+
+// No assignment is more probable than the bound on any of its states, and a state
+// that is possible has a bound.
+func TestCeilings(t *testing.T) {
+	tight, all := 0, 0
+	check(t, 10, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		over := []Var{Var(r.IntN(n)), Var(r.IntN(n)), Var(r.IntN(n)), Var(r.IntN(n))}
+		slices.Sort(over)
+		over = slices.Compact(over)
+		climber, err := m.climber(ctx, ev, over, 1000)
+		require.NoError(t, err)
+		require.NotNil(t, climber)
+		c, err := climber.look(ctx, nil)
+		require.NoError(t, err)
+		want := rank(m, ev, over)
+		if len(want) == 0 {
+			require.True(t, math.IsInf(c.whole, -1))
+			return
+		}
+		require.GreaterOrEqual(t, c.whole, want[0].LogP-margin)
+		for i, v := range over {
+			for s := range m.States(v) {
+				best := math.Inf(-1)
+				for _, e := range want {
+					if e.States[i] == s {
+						best = max(best, e.LogP)
+					}
+				}
+				if math.IsInf(best, -1) {
+					require.True(t, math.IsInf(c.states[i][s], -1))
+					continue
+				}
+				require.GreaterOrEqual(t, c.states[i][s], best-margin, "%d state %d", i, s)
+				all++
+				if c.states[i][s] < best+0.1 {
+					tight++
+				}
+			}
+		}
+	})
+	t.Logf("%d of %d bounds within a tenth", tight, all)
+	require.Greater(t, tight, all/2)
+}
+
+// On machines like those that the package is for, the ten best are proven to be.
+func TestTenBestOfMachinesAreProven(t *testing.T) {
+	all := 0
+	for seed := range uint64(6) {
+		for _, findings := range []int{6, 12, 20} {
+			r := rand.New(rand.NewPCG(seed, 9))
+			m, signs := machine(t, r, 40)
+			ev := observeSome(r, signs, findings)
+			steps := above(m, ev)
+			var causes []Var
+			for _, v := range steps {
+				if m.nodes[v].kind == tableKind {
+					causes = append(causes, v)
+				}
+			}
+			for _, over := range [][]Var{causes, steps} {
+				found, proven, err := m.MostProbable(ctx, ev, over, 10, 300)
+				require.NoError(t, err)
+				require.True(t, proven, "machine %d, %d findings, %d variables", seed, findings, len(over))
+				require.Len(t, found, 10)
+				all++
+				for i, e := range found {
+					sure := ev
+					for k, s := range e.States {
+						sure = sure.and(over[k], Hard(s, 2))
+					}
+					logP, err := m.LogP(ctx, sure)
+					require.NoError(t, err)
+					near(t, logP, e.LogP)
+					if i > 0 {
+						require.LessOrEqual(t, e.LogP, found[i-1].LogP+margin)
+					}
+				}
+			}
+		}
+	}
+	require.Equal(t, 36, all)
+}
+
+func BenchmarkMostProbable(b *testing.B) {
+	for _, findings := range []int{6, 12, 20} {
+		r := rand.New(rand.NewPCG(1, 9))
+		m, signs := machine(b, r, 40)
+		ev := observeSome(r, signs, findings)
+		over := above(m, ev)
+		b.Run(fmt.Sprintf("%d of %d by %d findings", 10, len(over), findings), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				m.forget()
+				_, _, err := m.MostProbable(ctx, ev, over, 10, 300)
+				require.NoError(b, err)
+			}
+		})
 	}
 }

@@ -62,7 +62,8 @@ func (c *Contradiction) Error() string {
 	return b.String()
 }
 
-// TooLarge is the error of a question whose tables would not fit into memory.
+// TooLarge is the error of a question whose tables would not fit into the budget, not
+// even case by case by the states of a few variables in reasonable time.
 type TooLarge struct{ Cost Cost }
 
 func (t *TooLarge) Error() string {
@@ -80,14 +81,11 @@ func (m *Model) LogP(ctx context.Context, ev Evidence) (float64, error) {
 	}
 	w := m.work()
 	defer m.release(w)
-	ok, err := w.solve(ctx, ev, nil, false)
-	if err != nil {
+	post := &Posterior{}
+	if _, err := m.infer(ctx, w, ev, nil, post); err != nil {
 		return 0, err
 	}
-	if !ok {
-		return 0, m.contradiction(ctx, w, ev)
-	}
-	return w.run.total.ln(), nil
+	return post.LogP, nil
 }
 
 // Infer returns the distribution of each variable of the query given the evidence;
@@ -113,13 +111,16 @@ func (m *Model) Infer(ctx context.Context, ev Evidence, query ...Var) (*Posterio
 	if ok && w.within(ctx, m.limits.divide) {
 		ok, err := w.solveReduced(ctx, ev, query, false)
 		switch {
+		case errors.As(err, new(*TooLarge)):
+			// Divided below.
 		case err != nil:
 			return nil, err
 		case !ok:
 			return nil, m.contradiction(ctx, w, ev)
+		default:
+			w.read(query, post)
+			return post, nil
 		}
-		w.read(query, post)
-		return post, nil
 	}
 
 	// Variables below what the evidence bears on can entangle everything when they
@@ -168,6 +169,12 @@ func (m *Model) all() []Var {
 // was solved.
 func (m *Model) infer(ctx context.Context, w *work, ev Evidence, query []Var, post *Posterior) (float64, error) {
 	ok, err := w.solve(ctx, ev, query, false)
+	large := (*TooLarge)(nil)
+	if errors.As(err, &large) {
+		if ok, err = m.divide(ctx, w, ev, query, post, large); ok {
+			return math.Exp2(large.Cost.Log2), nil
+		}
+	}
 	if err != nil {
 		return 0, err
 	}
@@ -233,8 +240,8 @@ func (m *Model) Within(ctx context.Context, log2 float64, ev Evidence, query ...
 	if p.total > room {
 		p.improve(ctx, w.card, byFill, 0)
 	}
-	if p.total > room && p.total > desperate && p.total < 4*room {
-		p.tryMany(ctx, w.card)
+	if p.total > room && p.total > 8*desperate && p.total < 4*room {
+		p.tryMany(ctx, w.card, 12)
 	}
 	return p.total <= room && ctx.Err() == nil
 }
@@ -324,7 +331,7 @@ func (w *work) solveReduced(ctx context.Context, ev Evidence, query []Var, all b
 	tries := []struct {
 		limits
 		encoding
-	}{{w.m.limits, ranked}, {careful, ranked}, {careful, chained}}
+	}{{w.m.limits, ranked}, {middling, ranked}, {careful, ranked}, {careful, chained}}
 	best, rounded := -1, hopeless
 	var least *TooLarge
 	for i, try := range tries {

@@ -17,12 +17,12 @@ type Cost struct {
 const maxTable = 1 << 24
 
 // thorough is the total size from which looking longer for a better order pays,
-// and desperate that from which it pays to try many. What is beyond reach is not
-// worth the trouble.
+// and desperate that from which it pays to try many, the more the larger it is. What
+// is beyond reach is not worth the trouble.
 const (
 	thorough  = 1 << 15
-	desperate = 1 << 21
-	attempts  = 12
+	desperate = 1 << 18
+	attempts  = 80
 	reach     = 1 << 50
 )
 
@@ -65,17 +65,21 @@ func (w *work) arrange(ctx context.Context) error {
 		p.improve(ctx, w.card, byFill, 0)
 	}
 	if p.total > desperate && p.total < reach {
-		p.tryMany(ctx, w.card)
+		// An order takes about the square of the variables to find.
+		n := float64(len(w.card))
+		p.tryMany(ctx, w.card, int(min(attempts, p.total/n/n)))
 	}
 	p.settle()
 	return ctx.Err()
 }
 
 // tryMany tries shuffled orders.
-func (p *plan) tryMany(ctx context.Context, card []int32) {
-	for seed := range uint64(attempts) {
+func (p *plan) tryMany(ctx context.Context, card []int32, n int) {
+	for seed := range uint64(n) {
 		p.improve(ctx, card, byFill, seed+1)
-		p.improve(ctx, card, byWeight, seed+1)
+		if seed%4 == 0 {
+			p.improve(ctx, card, byWeight, seed+1)
+		}
 	}
 }
 

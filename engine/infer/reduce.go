@@ -24,8 +24,9 @@ type limits struct {
 // Small tables and many signed helpers entangle least and are the fastest; larger
 // tables cancel less.
 var (
-	usual   = limits{parents: 2, observed: 3, entries: 1 << 10, divide: 1 << 14}
-	careful = limits{parents: 4, observed: 8, entries: 1 << 10, divide: 1 << 14}
+	usual    = limits{parents: 2, observed: 3, entries: 1 << 10, divide: 1 << 14}
+	middling = limits{parents: 3, observed: 4, entries: 1 << 10, divide: 1 << 14}
+	careful  = limits{parents: 4, observed: 8, entries: 1 << 10, divide: 1 << 14}
 )
 
 // A factor is a table over some of the problem's variables, scope[0] slowest.
@@ -92,6 +93,7 @@ type work struct {
 	spot               []int32
 	drafts             []draft
 	walked             []dim
+	sweep              sweep
 	scratch            program
 }
 

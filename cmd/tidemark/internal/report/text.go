@@ -93,7 +93,11 @@ func (t *text) chain() {
 	t.head("Chain of failure")
 	for i, l := range t.d.Chain {
 		name := l.Name
-		if l.At != "" {
+		switch l.At {
+		case "":
+		case "any":
+			name += ", at one position or more"
+		default:
 			name += ", " + l.At
 		}
 		tail := ""
