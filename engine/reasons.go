@@ -263,9 +263,6 @@ func (w *work) findings() error {
 			}
 		}
 		switch {
-		case role == "":
-			role = NotExplained
-			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, "nothing in the best explanation produces it"})
 		case role != MadeAfter && w.doubted(f.ID):
 			role = NotExplained
 			why, err := w.whyDoubted(f.ID)
@@ -273,6 +270,9 @@ func (w *work) findings() error {
 				return err
 			}
 			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, why})
+		case role == "":
+			role = NotExplained
+			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, "nothing in the best explanation produces it"})
 		case leadKey != "" && out.Weight[leadKey].Last <= -3 && role != MadeAfter:
 			out.Against = leadKey
 			if role == Independent {
@@ -299,7 +299,10 @@ func (w *work) shownWith(id string, p *network.Posterior) float64 {
 
 // doubted tells whether a finding is rather taken to be mistaken, or by something that
 // the book does not list, than explained.
-func (w *work) doubted(id string) bool { return w.shownWith(id, w.post) < 0.5 }
+func (w *work) doubted(id string) bool {
+	x := w.shownWith(id, w.post)
+	return x > 0 && x < 0.5
+}
 
 // whyDoubted names the finding that speaks most against what would explain another.
 func (w *work) whyDoubted(id string) (string, error) {

@@ -216,14 +216,16 @@ func TestDeniedOutcome(t *testing.T) {
 // in silence: it is doubted, and what speaks most against it is named.
 func TestDoubtedFinding(t *testing.T) {
 	b := smallBook(t, "")
-	b.Sign("bearing.blue").Unlisted = 0.1 // much else makes steel blue
-	d := diagnose(t, b, "seized", "F1 seen bearing.blue @ rod 3\nF2 not bearing.wiped @ rod 3\nF3 seen bearing.wiped @ rod 1")
+	b.Sign("bearing.blue").Unlisted = 0.005 // much else makes steel blue
+	d := diagnose(t, b, "", "F1 seen bearing.blue @ rod 3\nF2 not bearing.wiped @ rod 3")
 	require.Len(t, d.NotExplained, 1)
 	assert.Equal(t, "F1", d.NotExplained[0].Finding)
 	assert.Contains(t, d.NotExplained[0].Why, "doubted")
 	assert.Contains(t, d.NotExplained[0].Why, "F2 speaks most against it")
-	d = diagnose(t, b, "seized", "F1 seen bearing.blue @ rod 3\nF3 seen bearing.wiped @ rod 1")
-	assert.Empty(t, d.NotExplained)
+	d = diagnose(t, b, "", "F1 seen bearing.blue @ rod 3")
+	for _, u := range d.NotExplained {
+		assert.NotContains(t, u.Why, "doubted")
+	}
 }
 
 // A position on a part of which the engine has one, and a cause as a question, are

@@ -24,8 +24,8 @@ type Explanation struct {
 // the highest make a candidate, and the rest of the set is parted by the first
 // variable that differs from it. The budget limits the number of propagations, larger
 // ones counting for several; proven is false when it ran out before the answer was
-// certain. Then the assignments are the
-// best that were met, at least one.
+// certain. Then the assignments are the best that were met and some that differ from
+// the best by one variable; at least one.
 func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, budget int) (found []Explanation, proven bool, err error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, false, err
@@ -52,6 +52,7 @@ func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, bu
 		defer m.release(w)
 		return nil, false, m.contradiction(ctx, w, ev)
 	}
+	s.whole = whole
 	s.push(whole)
 	for len(s.front) > 0 && len(found) < k {
 		n := heap.Pop(&s.front).(*region)
@@ -93,6 +94,7 @@ type search struct {
 	front   frontier
 	ev      Evidence
 	climber *climber // nil where maximising takes too much
+	whole   *region
 	runs    int
 	seq     int
 }
@@ -242,36 +244,78 @@ func (s *search) explanation(n *region) Explanation {
 }
 
 // makeDo adds the best of the assignments that were met when the budget ran out. If
-// there are none it makes one, by the likeliest state of one variable after the
-// other.
+// there are none it makes one, by the likeliest state of one variable after the other.
+// If there are too few, it tries those around the best.
 func (s *search) makeDo(found []Explanation, k int) ([]Explanation, error) {
-	front := s.front
-	slices.SortFunc(front, func(a, b *region) int { return cmp.Or(cmp.Compare(b.bound, a.bound), cmp.Compare(a.seq, b.seq)) })
-	take := func() bool {
+	singles := func() (all []*region) {
+		for _, n := range s.front {
+			if n.states != nil {
+				all = append(all, n)
+			}
+		}
+		slices.SortFunc(all, func(a, b *region) int { return cmp.Or(cmp.Compare(b.bound, a.bound), cmp.Compare(a.seq, b.seq)) })
+		return all
+	}
+	if len(found) == 0 && len(singles()) == 0 {
+		front := slices.SortedFunc(slices.Values(s.front), func(a, b *region) int {
+			return cmp.Or(cmp.Compare(b.bound, a.bound), cmp.Compare(a.seq, b.seq))
+		})
 		for _, n := range front {
-			if n.states != nil && len(found) < k {
-				found = append(found, s.explanation(n))
+			if n.rating == nil {
+				if err := s.look(n); err != nil {
+					return nil, err
+				}
+			}
+			if n.rating != nil {
+				if err := s.dive(n); err != nil {
+					return nil, err
+				}
+				break
 			}
 		}
-		return len(found) > 0
 	}
-	if take() {
-		return found, nil
+	if met := singles(); len(found)+len(met) < k && len(met) > 0 {
+		if err := s.around(met[0], found, met, k); err != nil {
+			return nil, err
+		}
 	}
-	for _, n := range front {
-		if n.rating == nil {
-			if err := s.look(n); err != nil {
-				return nil, err
+	for _, n := range singles() {
+		if len(found) < k {
+			found = append(found, s.explanation(n))
+		}
+	}
+	return found, nil
+}
+
+// around weighs assignments that differ from one by one variable, those first that
+// the bounds think most of.
+func (s *search) around(best *region, found []Explanation, met []*region, k int) error {
+	type change struct {
+		at, state int
+		bound     float64
+	}
+	var changes []change
+	for i, rating := range s.whole.rating {
+		for state, x := range rating {
+			if state != best.states[i] && !math.IsInf(x, -1) {
+				changes = append(changes, change{i, state, x})
 			}
 		}
-		if n.rating != nil {
-			err := s.dive(n)
-			front = s.front
-			take()
-			return found, err
+	}
+	slices.SortStableFunc(changes, func(a, b change) int { return cmp.Compare(b.bound, a.bound) })
+	for _, c := range changes[:min(len(changes), 2*k)] {
+		states := slices.Clone(best.states)
+		states[c.at] = c.state
+		known := slices.ContainsFunc(met, func(n *region) bool { return slices.Equal(n.states, states) }) ||
+			slices.ContainsFunc(found, func(e Explanation) bool { return slices.Equal(e.States, s.explanation(&region{states: states}).States) })
+		if known {
+			continue
+		}
+		if err := s.weigh(states); err != nil {
+			return err
 		}
 	}
-	return nil, nil
+	return nil
 }
 
 // dive puts a single assignment of a region on the front.

@@ -51,7 +51,7 @@ type climber struct {
 // fewLooks is how many looks at least the budget must suffice for, and cheap the
 // binary logarithm of the size up to which what a propagation takes is the same.
 const (
-	fewLooks = 8
+	fewLooks = 1
 	cheap    = 14
 )
 
@@ -183,18 +183,38 @@ func (w *work) lay(pr *program) {
 // spreadInto multiplies a table over some of a cluster's variables into one over all.
 // By is how far it moves along each.
 func (w *work) spreadInto(cluster []int32, table, other []float64, by []int32) {
-	var at [maxDims]int32
-	off := int32(0)
-	for i := range table {
-		table[i] *= other[off]
-		for d := range cluster {
-			off += by[d]
-			if at[d]++; at[d] < w.card[cluster[d]] {
-				break
-			}
-			off -= by[d] * w.card[cluster[d]]
-			at[d] = 0
+	var dims [maxDims]dim
+	n := 0
+	for i, v := range cluster {
+		if k := n - 1; k >= 0 && by[i] == dims[k].b*dims[k].extent {
+			dims[k].extent *= w.card[v]
+			continue
 		}
+		dims[n] = dim{extent: w.card[v], b: by[i]}
+		n++
+	}
+	// The first dimensions by a pattern of offsets, the others step by step.
+	row, used := 1, 0
+	for used < n && row < block {
+		row *= int(dims[used].extent)
+		used++
+	}
+	w.pattern = appendPattern(w.pattern[:0], dims[:used], row)
+	offs := w.pattern[row:]
+	k := walk{dims: dims[used:n]}
+	for at := 0; at < len(table); at += row {
+		t, o := table[at:at+row], other[k.b:]
+		if used == 1 && dims[0].b == 0 {
+			x := o[0]
+			for i := range t {
+				t[i] *= x
+			}
+		} else {
+			for i, off := range offs {
+				t[i] *= o[off]
+			}
+		}
+		k.next()
 	}
 }
 
@@ -270,37 +290,56 @@ func (w *work) upwards(ctx context.Context, pr *program, s *sweep) (top float64,
 }
 
 // eliminate maximises or sums a table over the dimension with so many states and
-// that many entries from one to the next.
+// that many entries from one to the next. It writes no further than it has read.
 func eliminate(into, table []float64, card, step int, maximise bool) {
-	for hi := 0; hi*card*step < len(table); hi++ {
-		for lo := range step {
-			x := 0.0
-			for k := range card {
-				y := table[(hi*card+k)*step+lo]
+	switch {
+	case card == 2 && step == 1 && maximise:
+		for i := range len(table) / 2 {
+			x, y := table[2*i], table[2*i+1]
+			if y > x {
+				x = y
+			}
+			into[i] = x
+		}
+	case card == 2 && step == 1:
+		for i := range len(table) / 2 {
+			into[i] = table[2*i] + table[2*i+1]
+		}
+	default:
+		for at := 0; at < len(table); at += card * step {
+			out := into[at/card:][:step]
+			copy(out, table[at:])
+			for k := 1; k < card; k++ {
+				next := table[at+k*step:][:step]
 				if maximise {
-					x = max(x, y)
+					for i, y := range next {
+						if y > out[i] {
+							out[i] = y
+						}
+					}
 				} else {
-					x += y
+					for i, y := range next {
+						out[i] += y
+					}
 				}
 			}
-			into[hi*step+lo] = x
 		}
 	}
 }
 
-// reduceTo eliminates from a copy of a cluster's table all variables that are not in
-// the mask, those that are summed out first. The result is over the rest in the
-// cluster's order.
+// reduceTo eliminates from a cluster's table all variables that are not in the mask,
+// those that are summed out first. The result is over the rest in the cluster's order,
+// and not to be changed.
 func (s *sweep) reduceTo(w *work, cluster []int32, table []float64, mask uint64) []float64 {
-	s.scratch = append(s.scratch[:0], table...)
-	t := s.scratch
-	left := append([]int32(nil), cluster...)
-	keep := make([]bool, len(cluster))
-	for i := range keep {
+	var left [maxDims]int32
+	var keep [maxDims]bool
+	n := copy(left[:], cluster)
+	for i := range n {
 		keep[i] = mask>>i&1 == 1
 	}
+	t := table
 	for _, maximise := range []bool{false, true} {
-		for i := len(left) - 1; i >= 0; i-- {
+		for i := n - 1; i >= 0; i-- {
 			if keep[i] || w.maximised(left[i]) != maximise {
 				continue
 			}
@@ -309,10 +348,12 @@ func (s *sweep) reduceTo(w *work, cluster []int32, table []float64, mask uint64)
 				step *= int(w.card[v])
 			}
 			card := int(w.card[left[i]])
-			eliminate(t, t, card, step, maximise) // writes behind what it reads
-			t = t[:len(t)/card]
-			left = slices.Delete(left, i, i+1)
-			keep = slices.Delete(keep, i, i+1)
+			s.scratch = resize(s.scratch, max(len(t)/card, len(s.scratch)))
+			eliminate(s.scratch, t, card, step, maximise)
+			t = s.scratch[:len(t)/card]
+			copy(left[i:], left[i+1:n])
+			copy(keep[i:], keep[i+1:n])
+			n--
 		}
 	}
 	return t

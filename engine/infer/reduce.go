@@ -94,6 +94,7 @@ type work struct {
 	drafts             []draft
 	walked             []dim
 	sweep              sweep
+	pattern            []int32
 	scratch            program
 }
 
