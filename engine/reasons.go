@@ -284,17 +284,21 @@ func (w *work) findings() error {
 	return nil
 }
 
-// shownWith is how likely it is that anything was there that shows a finding.
+// shownWith is about how likely it is that anything was there that shows a finding:
+// what may show it taken as independent, one position at a time.
 func (w *work) shownWith(id string, p *network.Posterior) float64 {
-	none := 1.0
+	least := 1.0
 	for _, o := range w.g.Observed {
-		if o.Finding == id {
-			for _, s := range o.Explains() {
-				none = min(none, 1-p.Item(s.Item)) // several are seldom independent
-			}
+		if o.Finding != id {
+			continue
 		}
+		none := 1.0
+		for _, s := range o.Explains() {
+			none *= 1 - p.Item(s.Item)
+		}
+		least = min(least, 1-none)
 	}
-	return 1 - none
+	return least
 }
 
 // doubted tells whether a finding is rather taken to be mistaken, or by something that
