@@ -64,7 +64,10 @@ func Diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, opt Optio
 	if w.post, err = w.plain.Posterior(w.ctx, nil); err != nil {
 		return nil, err
 	}
-	w.depths, w.bounds = g.Depths(), g.ActedBounds(w.post)
+	w.depths = g.Depths()
+	if w.bounds, err = w.plain.ActedBounds(ctx); err != nil {
+		return nil, err
+	}
 	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict, w.explain, w.weights, w.findings, w.chain, w.next, w.overturned} {
 		if err := step(); err != nil {
 			return nil, err

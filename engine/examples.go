@@ -107,7 +107,10 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
 		return out, err
 	}
-	w.depths, w.bounds = g.Depths(), g.ActedBounds(w.post)
+	w.depths = g.Depths()
+	if w.bounds, err = w.plain.ActedBounds(ctx); err != nil {
+		return out, err
+	}
 	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict} {
 		if err := step(); err != nil {
 			return out, err

@@ -87,7 +87,7 @@ func (w *work) verdict() error {
 
 // checked is how many candidates' blame is tried with less left out, where rules
 // were left out.
-const checked = 5
+const checked = 3
 
 // moves widens the error of the result to how far the blame of the verdict and of
 // the candidates next to it still moves.
@@ -492,7 +492,10 @@ func (w *work) askInstead(question string) ([]Candidate, error) {
 	if sub.post, err = sub.plain.Posterior(w.ctx, nil); err != nil {
 		return nil, err
 	}
-	sub.depths, sub.bounds = g.Depths(), g.ActedBounds(sub.post)
+	sub.depths = g.Depths()
+	if sub.bounds, err = sub.plain.ActedBounds(w.ctx); err != nil {
+		return nil, err
+	}
 	if err := sub.candidates(); err != nil {
 		return nil, err
 	}

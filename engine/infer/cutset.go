@@ -8,21 +8,44 @@ import (
 
 // maxWork is how many numbers all the cases of a division may come to; one million
 // takes some ten milliseconds.
-const maxWork = 1 << 30
+const maxWork = 1 << 31
 
 // divide answers what does not fit into the budget in one piece: case by case, by the
-// states of a few variables (a cutset), each weighed with its probability. It returns
-// ln P(evidence) and the bound on its rounding, and adds the posteriors of the query
-// to post. It reports false when the evidence is impossible; the error is large where
-// the cases would be too many.
+// states of a few variables (a cutset), each weighed with its probability. It adds
+// ln P(evidence), the bound on its rounding and the posteriors of the query to post.
+// It reports false when the evidence is impossible; the error is large where the cases
+// would be too many.
+//
+// The cases are chosen so that there is room for fewer signed numbers, too, where
+// those would lose too many digits.
 func (m *Model) divide(ctx context.Context, w *work, ev Evidence, query []Var, post *Posterior, large *TooLarge) (bool, error) {
-	cut, err := w.cutset(ctx, ev, query)
-	if err != nil {
-		return false, err
+	var first []Var
+	for _, lim := range []limits{m.limits, middling, careful} {
+		cut, err := w.cutset(ctx, ev, query, lim)
+		if err != nil {
+			return false, err
+		}
+		if cut == nil {
+			break
+		}
+		if first == nil {
+			first = cut
+		}
+		ok, good, err := m.byCases(ctx, w, ev, query, cut, precise, post, large)
+		if err != nil || good {
+			return ok, err
+		}
 	}
-	if cut == nil {
+	if first == nil {
 		return false, large
 	}
+	ok, _, err := m.byCases(ctx, w, ev, query, first, math.Inf(1), post, large)
+	return ok, err
+}
+
+// byCases is divide with a given cutset. It gives up, and good is false, at the first
+// case whose rounding is beyond a limit.
+func (m *Model) byCases(ctx context.Context, w *work, ev Evidence, query, cut []Var, limit float64, post *Posterior, large *TooLarge) (ok, good bool, err error) {
 	sum := math.Inf(-1) // ln of the sum of the cases
 	rounding := 0.0
 	mix := make([][]float64, m.Len())
@@ -34,10 +57,13 @@ func (m *Model) divide(ctx context.Context, w *work, ev Evidence, query []Var, p
 		}
 		ok, err := w.solve(ctx, held, query, false)
 		if errors.As(err, new(*TooLarge)) {
-			return false, large // a case is more entangled than was foreseen
+			return false, false, large // a case is more entangled than was foreseen
 		}
 		if err != nil {
-			return false, err
+			return false, false, err
+		}
+		if ok && w.run.rounded >= limit {
+			return false, false, nil
 		}
 		if ok {
 			part := &Posterior{probs: make([][]float64, m.Len())}
@@ -66,7 +92,7 @@ func (m *Model) divide(ctx context.Context, w *work, ev Evidence, query []Var, p
 		}
 	}
 	if math.IsInf(sum, -1) {
-		return false, nil
+		return false, true, nil
 	}
 	post.LogP, post.Rounding = sum, rounding
 	for v, p := range mix {
@@ -74,24 +100,27 @@ func (m *Model) divide(ctx context.Context, w *work, ev Evidence, query []Var, p
 			post.probs[v] = p
 		}
 	}
-	return true, nil
+	return true, true, nil
 }
 
 // cutset finds variables that, once known, leave problems within the budget; nil where
 // those would be too many. It takes one after the other the variable that is in most
 // of what is held.
-func (w *work) cutset(ctx context.Context, ev Evidence, query []Var) ([]Var, error) {
+func (w *work) cutset(ctx context.Context, ev Evidence, query []Var, lim limits) ([]Var, error) {
 	m := w.m
 	held, cases := ev, 1.0
 	var cut []Var
 	for cases < maxWork {
-		if !w.reduce(held, query, m.limits, ranked) {
+		if !w.reduce(held, query, lim, ranked) {
 			return nil, nil
 		}
 		err := w.prepare(ctx)
 		if err == nil && 2*(len(w.numbers)+w.program.room) <= m.budget {
 			if cases*math.Exp2(w.program.cost.Log2) > maxWork {
 				return nil, nil
+			}
+			if cut == nil {
+				cut = []Var{} // it fits as it is
 			}
 			return cut, nil
 		}

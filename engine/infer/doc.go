@@ -2,8 +2,13 @@
 //
 // A [Builder] collects variables: roots, tables, noisy-MAX gates (noisy-OR when
 // they have two levels) and conjunctions. [Builder.Build] checks them and returns
-// an immutable [Model]. [Evidence] goes in, a [Posterior] comes out. The package
-// knows nothing of what the variables stand for.
+// an immutable [Model]. [Evidence] goes in, a [Posterior] comes out; or a
+// [Calibration], which also tells how P(evidence) depends on each number of the model
+// and on each observation. The package knows nothing of what the variables stand for.
+//
+// Every question takes a context, and is given up soon after the context is done. A
+// question that would hold more numbers than the model's budget is divided into cases
+// that do not, and refused with a *[TooLarge] where those would be too many.
 //
 // # How it works
 //
@@ -14,13 +19,19 @@
 // expanded to a table but written as a sum of as many products as it has levels,
 // by a helper variable with signed numbers (gate.go).
 //
-// A greedy order of elimination follows (order.go), and a sweep forward, which
-// yields the probability of the evidence, and one backward, which yields all
-// posteriors at once (propagate.go).
+// A greedy order of elimination follows (order.go). It is compiled to a program of
+// products of two tables at a time, which is kept for further questions of the same
+// structure (model.go). A sweep forward yields the probability of the evidence, and
+// one backward the worth of every table, hence all posteriors (propagate.go) and all
+// slopes (calibrate.go).
 //
-// Signed numbers may cancel. The backward sweep tells how much rounding that makes
-// of the result; where it threatens the tenth digit, the question is solved again
+// Signed numbers may cancel. The backward sweep bounds how much rounding that makes
+// of the result; where it threatens the ninth digit, the question is solved again
 // with fewer signed numbers, and at last with none (infer.go).
+//
+// What is too large is solved by the states of a few variables, one after the other
+// (cutset.go). Joint assignments are bounded by maximising instead of summing
+// (maximal.go), and searched for with these bounds (explain.go).
 //
 // The same input gives the same bits.
 //
@@ -29,7 +40,10 @@
 //   - F. J. Díez & S. F. Galán, Efficient computation for the noisy MAX, Int. J.
 //     Intelligent Systems 18 (2003): gates as sums of products.
 //   - A. Darwiche, A differential approach to inference in Bayesian networks, J.
-//     ACM 50 (2003): posteriors as derivatives.
+//     ACM 50 (2003): posteriors and slopes as derivatives.
 //   - J. Pearl, Probabilistic Reasoning in Intelligent Systems (1988): likelihoods
-//     as evidence.
+//     as evidence, and conditioning on a cutset.
+//   - J. D. Park & A. Darwiche, Solving MAP exactly using systematic search, UAI
+//     (2003): bounds on joint assignments.
+//   - U. Junker, QuickXplain, AAAI (2004): contradictions by halves.
 package infer

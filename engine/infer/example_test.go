@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log"
+	"math"
 
 	"tidemark/engine/infer"
 )
@@ -65,4 +66,40 @@ func ExampleModel_MostProbable() {
 	// [0 1] -2.226
 	// [1 0] -2.765
 	// true
+}
+
+// Which number matters most, and what each observation did.
+func ExampleModel_Calibrate() {
+	b := infer.NewBuilder()
+	low := b.Root("oil low", 0.95, 0.05)
+	worn := b.Root("pump worn", 0.98, 0.02)
+	starved := b.Max("bearing starved", 2, []infer.Link{
+		{Parent: low, Pass: 0.6},
+		{Parent: worn, Pass: 0.3},
+	}, []float64{0.999, 0.001})
+	blue := b.Max("journal blue", 2, []infer.Link{{Parent: starved, Pass: 0.8}}, nil)
+	lamp := b.Max("lamp on", 2, []infer.Link{{Parent: low, Pass: 0.9}}, []float64{0.99, 0.01})
+	m, err := b.Build()
+	if err != nil {
+		log.Fatal(err)
+	}
+	ctx := context.Background()
+	ev := infer.Evidence{blue: infer.Hard(1, 2), lamp: infer.Hard(0, 2)}
+	c, err := m.Calibrate(ctx, ev)
+	if err != nil {
+		log.Fatal(err)
+	}
+	fmt.Printf("oil low %.3f\n", c.P(low)[1])
+	fmt.Printf("1%% more from low to starved: P(evidence) times %.4f\n", 1+0.01*c.LinkSlope(starved, low))
+	fmt.Printf("1%% more from worn to starved: times %.4f\n", 1+0.01*c.LinkSlope(starved, worn))
+	without, err := c.Without(ctx, lamp)
+	if err != nil {
+		log.Fatal(err)
+	}
+	fmt.Printf("the lamp being off: times %.3f\n", math.Exp(c.LogP-without))
+	// Output:
+	// oil low 0.312
+	// 1% more from low to starved: P(evidence) times 1.0051
+	// 1% more from worn to starved: times 1.0197
+	// the lamp being off: times 0.260
 }

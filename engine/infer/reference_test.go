@@ -221,3 +221,41 @@ type orAnswer struct {
 	LogP    float64            `json:"log_p_evidence"`
 	Present map[string]float64 `json:"p_present"`
 }
+
+// All of the noisy-OR networks whose answers are known, up to 80 findings.
+func TestReferenceNoisyOr(t *testing.T) {
+	reference(t)
+	for _, name := range []string{"small", "small_modular", "medium", "medium_modular", "large", "large_modular"} {
+		t.Run(name, func(t *testing.T) {
+			net, answers := readRefNets(t, name)
+			m, vars := net.model(t)
+			worst, rounded, known := 0.0, 0.0, 0
+			for i, a := range answers {
+				if a.Source == "" {
+					continue // nobody knows
+				}
+				if testing.Short() && a.K > 40 {
+					continue
+				}
+				known++
+				ev := net.evidence(i, vars)
+				post, err := m.Infer(ctx, ev, above(m, ev)...)
+				require.NoError(t, err, "case %d", i)
+				near(t, a.LogP, post.LogP, "case", i)
+				for x, want := range a.Present {
+					got := post.P(vars[x])[1]
+					if post.Rounding > precise { // it owns up to it
+						require.Less(t, post.Rounding, hopeless)
+						rounded = max(rounded, math.Abs(want-got))
+						require.InDelta(t, want, got, 1e-9)
+					} else {
+						near(t, want, got, "case", i, x)
+					}
+					worst = max(worst, math.Abs(want-got))
+				}
+			}
+			t.Logf("%d cases, worst difference %.1e; %.1e where rounding was owned up to", known, worst, rounded)
+			require.NotZero(t, known)
+		})
+	}
+}

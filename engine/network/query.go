@@ -371,32 +371,66 @@ func (g *Ground) Depths() map[*Item]int {
 	return out
 }
 
-// ActedBounds bounds acted of every item from above, by item, at the cost of
-// nothing: what acts does so through one of the things that it leads to, so it
-// cannot act more surely than any of those are there and act themselves.
-func (g *Ground) ActedBounds(p *Posterior) map[*Item]float64 {
+// ActedBounds bounds acted of every item from above by one calibration: what acts does
+// so by a rule that worked, through something that acted itself. How likely each rule
+// worked, given all findings, follows from the slope of their probability in it.
+func (p *Plain) ActedBounds(ctx context.Context) (map[*Item]float64, error) {
+	c, err := p.m.m.Calibrate(ctx, p.m.evidence(nil))
+	if err != nil {
+		return nil, p.clash(err)
+	}
+	g := p.g
+	there := func(v int) float64 {
+		if !p.m.has(v) {
+			return 0
+		}
+		if q := c.P(p.m.vars[v]); q != nil {
+			return 1 - q[0]
+		}
+		return 1
+	}
 	bound := make([]float64, len(g.vars))
 	out := map[*Item]float64{}
 	for i := len(g.vars) - 1; i >= 0; i-- {
+		v := &g.vars[i]
 		if i == g.outcome {
 			bound[i] = 1
 		}
-		if it := g.vars[i].item; it != nil {
-			bound[i] = min(bound[i], p.Item(it))
-			out[it] = bound[i]
-		}
-		for k, e := range g.vars[i].edges {
-			if !g.thin[[2]int{i, k}] {
-				bound[e.from] += bound[i]
+		if bound[i] > 0 && p.m.has(i) {
+			done := map[int]bool{}
+			for k, e := range v.edges {
+				if g.thin[[2]int{i, k}] || done[e.from] {
+					continue
+				}
+				done[e.from] = true
+				worked := there(i)
+				if v.kind == gate {
+					// All links from one parent are one, for inference.
+					none := 1.0
+					for j, o := range v.edges {
+						if o.from == e.from && !g.thin[[2]int{i, j}] {
+							none *= 1 - o.pass
+						}
+					}
+					worked = (1 - none) * (there(e.from) + none*c.LinkSlope(p.m.vars[i], p.m.vars[e.from]))
+				}
+				bound[e.from] += min(bound[i], max(0, worked))
 			}
+		}
+		if v.item != nil {
+			bound[i] = min(bound[i], there(i))
+			out[v.item] = bound[i]
 		}
 	}
 	if g.wide != nil {
-		for it, x := range g.wide.ActedBounds(p) {
-			out[it] = max(out[it], x)
+		// Of what is left out here, the most that it could have done.
+		for it := range g.wide.Depths() {
+			if _, ok := out[it]; !ok || !p.m.has(it.v) {
+				out[it] = 1
+			}
 		}
 	}
-	return out
+	return out, nil
 }
 
 // Below marks the items that something runs to from any of these, themselves

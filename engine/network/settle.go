@@ -7,7 +7,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"sort"
 
 	"tidemark/engine/infer"
 	"tidemark/rules"
@@ -78,7 +77,7 @@ func (g *Ground) settle(ctx context.Context) error {
 	kept := 0
 	for range rounds {
 		order := g.rank(keep, p)
-		n, err := g.most(ctx, order, g.Budget, len(order))
+		n, err := g.most(ctx, order, g.Budget, len(order), cmp.Or(kept, len(order)/2))
 		if err != nil {
 			return err
 		}
@@ -98,16 +97,16 @@ func (g *Ground) settle(ctx context.Context) error {
 	g.leftOver(p)
 	order := g.rank(keep, p)
 	g.coarse = []*Ground{}
+	n, err := kept, error(nil)
 	for _, less := range narrower {
-		n, err := g.with(g.thin, g.stand).most(ctx, order, g.Budget-less, kept)
-		if err != nil {
+		if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget-less, kept, n); err != nil {
 			return err
 		}
 		c := g.with(nil, nil)
 		c.leaveOut(order, n, p)
 		g.coarse = append(g.coarse, c)
 	}
-	n, err := g.with(g.thin, g.stand).most(ctx, order, g.Budget+wider, len(order))
+	n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget+wider, len(order), kept)
 	if err != nil {
 		return err
 	}
@@ -251,19 +250,49 @@ func (g *Ground) rank(keep []bool, p []float64) []ranked {
 	return out
 }
 
-// most is how many of a ranking can be kept within a size, at most limit. It
-// leaves the choice in the ground undefined.
-func (g *Ground) most(ctx context.Context, order []ranked, room float64, limit int) (int, error) {
+// most is how many of a ranking can be kept within a size, at most limit. It looks
+// around a guess first, since each try costs a model. It leaves the choice in the
+// ground undefined.
+func (g *Ground) most(ctx context.Context, order []ranked, room float64, limit, guess int) (int, error) {
+	if limit == 0 {
+		return 0, nil
+	}
 	var failed error
-	n := sort.Search(limit, func(n int) bool {
-		g.leaveOut(order, n+1, nil)
+	fits := func(n int) bool {
+		g.leaveOut(order, n, nil)
 		ok, err := g.fits(ctx, room)
+		if err == nil {
+			err = ctx.Err()
+		}
 		if err != nil {
 			failed = err
 		}
-		return !ok
-	})
-	return n, failed
+		return ok
+	}
+	// What fits, and what does not: nothing kept always does.
+	low, high := 0, limit+1
+	guess = max(1, min(guess, limit))
+	for step := max(8, limit/64); failed == nil; step *= 2 {
+		if fits(guess) {
+			low = guess
+			if guess = min(guess+step, limit); low == limit || high <= limit {
+				break
+			}
+		} else {
+			high = guess
+			if guess = max(guess-step, 1); high == 1 || low > 0 {
+				break
+			}
+		}
+	}
+	for low+1 < high && failed == nil {
+		if mid := (low + high) / 2; fits(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low, failed
 }
 
 // leaveOut leaves out all rules of a ranking after the first n. What stands for
