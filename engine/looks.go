@@ -256,7 +256,7 @@ func (w *work) overturned() error {
 func (w *work) rivals(lead *held) []*held {
 	var out []*held
 	for _, h := range w.named() {
-		if h != lead && h.Acted >= Screen && !w.related(h, lead) && len(out) < 2 {
+		if h != lead && h.Acted >= Screen && !w.related(h, lead) && len(out) < 4 {
 			out = append(out, h)
 		}
 	}

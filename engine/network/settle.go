@@ -292,8 +292,16 @@ func (g *Ground) most(ctx context.Context, order []ranked, room float64, limit, 
 			high = mid
 		}
 	}
+	// Rules that rank alike stay or go together, or cylinders that are alike would
+	// not be treated alike.
+	for low > 0 && low < len(order) && order[low].weight > order[low-1].weight*(1-alike) {
+		low--
+	}
 	return low, failed
 }
+
+// alike is how near two weights are that differ by rounding alone.
+const alike = 1e-6
 
 // leaveOut leaves out all rules of a ranking after the first n. What stands for
 // one left out must not grow with the very damage that the case is about, or it
@@ -378,8 +386,8 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 	return most, nil
 }
 
-// coarser is one of the coarse choices, in which at least the surest way from each
-// thing under test to the outcome is kept.
+// coarser is one of the coarse choices, in which at least the surest ways from each
+// thing under test to the outcome are kept.
 func (g *Ground) coarser(i int, t Test) *Ground {
 	c := g.coarse[i]
 	if t.Unlisted {
@@ -395,28 +403,37 @@ func (g *Ground) coarser(i int, t Test) *Ground {
 	if len(missing) == 0 {
 		return c
 	}
-	// The surest way onwards from each variable, by what is kept here.
-	type onward struct {
-		chance float64
-		to, by int // the next variable, and which of its edges
-	}
-	way := make([]onward, len(g.vars))
-	way[g.outcome].chance = 1
+	// How surely each variable leads on to the outcome, by what is kept here.
+	chance := make([]float64, len(g.vars))
+	chance[g.outcome] = 1
+	type onward struct{ to, edge int }
+	ways := make([][]onward, len(g.vars))
 	for v := len(g.vars) - 1; v >= 0; v-- {
-		if way[v].chance == 0 {
+		if chance[v] == 0 {
 			continue
 		}
 		for k, e := range g.vars[v].edges {
-			if p := way[v].chance * max(e.pass, 1e-6); !g.thin[[2]int{v, k}] && p > way[e.from].chance {
-				way[e.from] = onward{p, v, k}
+			if !g.thin[[2]int{v, k}] {
+				chance[e.from] = max(chance[e.from], chance[v]*max(e.pass, 1e-6))
+				ways[e.from] = append(ways[e.from], onward{v, k})
 			}
 		}
 	}
 	n := c.with(maps.Clone(c.thin), c.stand)
-	for _, v := range missing {
-		for v != g.outcome && way[v].chance > 0 {
-			delete(n.thin, [2]int{way[v].to, way[v].by})
-			v = way[v].to
+	done := make([]bool, len(g.vars))
+	for len(missing) > 0 {
+		v := missing[0]
+		missing = missing[1:]
+		if done[v] {
+			continue
+		}
+		done[v] = true
+		for _, w := range ways[v] {
+			// Of ways that are equally sure, all: positions that are alike stay so.
+			if chance[w.to]*max(g.vars[w.to].edges[w.edge].pass, 1e-6) >= chance[v]*(1-alike) {
+				delete(n.thin, [2]int{w.to, w.edge})
+				missing = append(missing, w.to)
+			}
 		}
 	}
 	return n
