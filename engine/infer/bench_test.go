@@ -3,6 +3,7 @@ package infer
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"path/filepath"
@@ -47,7 +48,7 @@ func BenchmarkYardstick(b *testing.B) {
 
 func median(x []float64) float64 {
 	x = slices.Sorted(slices.Values(x))
-	return x[len(x)/2]
+	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }
 
 // sets times each of n questions by itself and reports the median of them. The
@@ -308,4 +309,49 @@ func BenchmarkGrowth(b *testing.B) {
 }
 
 // forget empties the model's cache.
-func (m *Model) forget() { m.cache.once, m.cache.entries, m.cache.size = nil, nil, 0 }
+func (m *Model) forget() { m.shared.cache = cache{} }
+
+// One calibration and all that it tells, against a run for every observation.
+func BenchmarkCalibrate(b *testing.B) {
+	for _, file := range []string{"medium_modular.json", "large_modular.json"} {
+		net := readNets(b, file)[0]
+		m, vars := net.model(b)
+		for _, i := range []int{10, 14} {
+			ev := net.evidence(i, vars)
+			observed := ev.vars()
+			name := fmt.Sprintf("%s/%d", net.Name, len(observed))
+			b.Run("calibrate/"+name, func(b *testing.B) {
+				for b.Loop() {
+					_, err := m.Calibrate(ctx, ev)
+					require.NoError(b, err)
+				}
+			})
+			b.Run("without/"+name, func(b *testing.B) {
+				told := 0
+				for b.Loop() {
+					c, err := m.Calibrate(ctx, ev)
+					require.NoError(b, err)
+					told = 0
+					for _, v := range observed {
+						if _, ok := c.without(v); ok {
+							told++
+						}
+						_, err := c.Without(ctx, v)
+						require.NoError(b, err)
+					}
+				}
+				b.ReportMetric(float64(told), "told")
+			})
+			b.Run("runs/"+name, func(b *testing.B) {
+				for b.Loop() {
+					for _, v := range observed {
+						less := maps.Clone(ev)
+						delete(less, v)
+						_, err := m.LogP(ctx, less)
+						require.NoError(b, err)
+					}
+				}
+			})
+		}
+	}
+}

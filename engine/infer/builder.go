@@ -54,6 +54,7 @@ type Builder struct {
 	nodes  []node
 	faults []error
 	budget int
+	shared *Shared
 }
 
 // NewBuilder returns an empty builder.
@@ -77,6 +78,9 @@ func (b *Builder) Budget(numbers int) {
 func (b *Builder) Root(name string, probs ...float64) Var {
 	return b.Table(name, len(probs), nil, probs)
 }
+
+// Share makes the model use scratch memory and programs in common with others.
+func (b *Builder) Share(s *Shared) { b.shared = s }
 
 // Table adds a variable with a conditional probability table, row-major: the
 // first parent varies slowest, the variable's own state fastest.
@@ -211,7 +215,11 @@ func (b *Builder) Build() (*Model, error) {
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
-	return &Model{nodes: slices.Clone(b.nodes), limits: usual, budget: b.budget}, nil
+	m := &Model{nodes: slices.Clone(b.nodes), limits: usual, budget: b.budget, shared: b.shared}
+	if m.shared == nil {
+		m.shared = &Shared{}
+	}
+	return m, nil
 }
 
 func (b *Builder) fault(format string, args ...any) {

@@ -35,7 +35,8 @@ type Calibration struct {
 // observed itself where it is one of those or was seen for certain. The error is a
 // *[Contradiction] when the evidence is impossible.
 //
-// A calibration may be used by many goroutines at once. It holds on to the tables.
+// A calibration may be used by many goroutines at once. It holds on to the tables, and
+// is not divided into cases: what does not fit into the budget is refused.
 func (m *Model) Calibrate(ctx context.Context, ev Evidence, query ...Var) (*Calibration, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, err
@@ -49,6 +50,7 @@ func (m *Model) Calibrate(ctx context.Context, ev Evidence, query ...Var) (*Cali
 	}
 	w := m.work()
 	w.keep = true
+	w.unfold = w.worthUnfolding(ctx, own, query)
 	ok, err := w.solve(ctx, own, query, true)
 	if err != nil {
 		m.release(w)
@@ -73,6 +75,27 @@ func (m *Model) Calibrate(ctx context.Context, ev Evidence, query ...Var) (*Cali
 		w.program = &p
 	}
 	return c, nil
+}
+
+// worthUnfolding tells whether what was not found should have tables of its own, so
+// that the calibration tells what P(evidence) is without it. That may take as much more
+// as half of the questions that it saves.
+func (w *work) worthUnfolding(ctx context.Context, ev Evidence, query []Var) bool {
+	var log2 [2]float64
+	saved := 0
+	for i := range log2 {
+		w.unfold = i == 1
+		if !w.reduce(ev, query, w.m.limits, ranked) || w.prepare(ctx) != nil {
+			return false
+		}
+		log2[i] = w.program.cost.Log2
+		for v := range w.made {
+			if w.made[v].form == asFold && i == 0 {
+				saved++
+			}
+		}
+	}
+	return log2[1] <= max(log2[0]+math.Log2(1+float64(saved)/2), cheap)
 }
 
 // P returns the distribution of a variable given the evidence, or nil where it was

@@ -25,7 +25,7 @@ type Explanation struct {
 // variable that differs from it. The budget limits the number of propagations, larger
 // ones counting for several; proven is false when it ran out before the answer was
 // certain. Then the assignments are the best that were met and some that differ from
-// the best by one variable; at least one.
+// the best by one variable; at least one. Nothing is divided into cases here.
 func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, budget int) (found []Explanation, proven bool, err error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, false, err

@@ -274,8 +274,11 @@ func (w *work) upwards(ctx context.Context, pr *program, s *sweep) (top float64,
 			cl := pr.clusters[c]
 			w.along(cluster, pr.scopes[cl.from+1:cl.to], by[:len(cluster)])
 			w.spreadInto(cluster, table, s.messages[child.message.from:child.message.to], by[:len(cluster)])
-			e, _ := rescale(table)
-			b.up += child.up + float64(e)*math.Ln2
+			b.up += child.up
+			if !sizeable(table) {
+				e, _ := rescale(table)
+				b.up += float64(e) * math.Ln2
+			}
 		}
 		message := s.messages[b.message.from:b.message.to]
 		eliminate(message, table, card, 1, w.maximised(own))

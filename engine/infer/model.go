@@ -9,9 +9,49 @@ import (
 type Model struct {
 	nodes  []node
 	limits limits
-	budget int       // of numbers in tables
-	pool   sync.Pool // of *work: scratch memory, so that a run allocates little
-	cache  cache
+	budget int // of numbers in tables
+	shared *Shared
+}
+
+// Shared is what models may have in common: scratch memory, so that a question
+// allocates little, and programs for questions of a structure that came up before.
+// Sharing changes no answer. The zero value is ready for use, by many goroutines.
+type Shared struct {
+	pool  sync.Pool // of *work
+	mutex sync.Mutex
+	kept  []*work // small ones, which the garbage collector need not empty the pool of
+	cache cache
+}
+
+// maxKept is how many works are kept, and keptNumbers how large each may be.
+const (
+	maxKept     = 4
+	keptNumbers = 1 << 19
+)
+
+func (s *Shared) get() *work {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	if n := len(s.kept); n > 0 {
+		w := s.kept[n-1]
+		s.kept = s.kept[:n-1]
+		return w
+	}
+	w, _ := s.pool.Get().(*work)
+	return w
+}
+
+func (s *Shared) put(w *work) {
+	size := cap(w.numbers) + cap(w.run.values) + cap(w.plan.edges) + cap(w.sweep.tables) + cap(w.sweep.messages)
+	if size <= keptNumbers {
+		s.mutex.Lock()
+		defer s.mutex.Unlock()
+		if len(s.kept) < maxKept {
+			s.kept = append(s.kept, w)
+			return
+		}
+	}
+	s.pool.Put(w)
 }
 
 // Len is the number of variables; they are 0..Len()-1.
@@ -55,14 +95,14 @@ type entry struct {
 }
 
 // maxCache is about how many numbers of 4 bytes the cache holds.
-const maxCache = 1 << 21
+const maxCache = 1 << 23
 
 // maxOnce is how many structures are remembered to have come up.
 const maxOnce = 1 << 12
 
 // structure writes the problem's structure to key, and its hash.
 func (w *work) structure() {
-	w.key = append(w.key[:0], int32(len(w.card)))
+	w.key = append(w.key[:0], int32(w.m.budget), int32(len(w.card)))
 	w.key = append(w.key, w.card...)
 	for _, f := range w.factors {
 		w.key = append(w.key, f.scope.from-f.scope.to)
@@ -78,7 +118,7 @@ func (w *work) structure() {
 // known looks up the problem's structure.
 func (w *work) known() *entry {
 	w.structure()
-	c := &w.m.cache
+	c := &w.m.shared.cache
 	c.mutex.Lock()
 	defer c.mutex.Unlock()
 	for _, e := range c.entries[w.hash] {
@@ -93,7 +133,7 @@ func (w *work) known() *entry {
 // last. A program is kept when its structure comes up for the second time: most do
 // not. It is copied, for it is made in scratch memory.
 func (w *work) learn(e *entry) {
-	c := &w.m.cache
+	c := &w.m.shared.cache
 	h := w.hash
 	c.mutex.Lock()
 	defer c.mutex.Unlock()

@@ -45,7 +45,6 @@ type plan struct {
 	weight []float64
 	fill   []float64
 	alive  []int32
-	stale  []bool
 	best   []int32
 	binary bool // all variables have two states
 }
@@ -154,10 +153,11 @@ func (p *plan) eliminate(ctx context.Context, card []int32, by criterion, seed u
 	p.begin(card)
 	p.fill = resize(p.fill, n)
 	p.alive = resize(p.alive, n)
-	p.stale = resize(p.stale, n)
 	for v := range n {
 		p.alive[v] = int32(n - 1 - v)
-		p.stale[v] = true
+		if by == byFill {
+			p.fill[v] = p.fillOf(int32(v), card)
+		}
 	}
 	for s := seed; s != 0 && n > 1; s = 0 {
 		for i := n - 1; i > 0; i-- {
@@ -182,10 +182,6 @@ func (p *plan) eliminate(ctx context.Context, card []int32, by criterion, seed u
 		case byFill:
 			least, weight := math.Inf(1), 0.0
 			for i, v := range p.alive {
-				if p.stale[v] {
-					p.fill[v] = p.fillOf(v, card)
-					p.stale[v] = false
-				}
 				if x := p.fill[v]; x < least || x == least && p.weight[v] < weight {
 					least, weight, pick = x, p.weight[v], i
 				}
@@ -197,6 +193,9 @@ func (p *plan) eliminate(ctx context.Context, card []int32, by criterion, seed u
 			p.refill(v, card)
 		}
 		p.remove(v, card)
+		if by == byFill {
+			p.refillNear(v, card)
+		}
 		if p.total > limit {
 			return false
 		}
@@ -258,14 +257,12 @@ func (p *plan) fillOf(v int32, card []int32) float64 {
 }
 
 // refill brings the fills up to date with the edges that the elimination of v adds.
-// They count no more for those beside both ends; the neighbours of v are counted
-// anew.
+// They count no more for those beside both ends. The neighbours of v follow.
 func (p *plan) refill(v int32, card []int32) {
 	row := p.row(v)
 	for i, b := range row {
 		for ; b != 0; b &= b - 1 {
 			x := int32(i<<6 + bits.TrailingZeros64(b))
-			p.stale[x] = true
 			rx := p.row(x)
 			for j := i; j < len(row); j++ {
 				c := row[j] &^ rx[j]
@@ -284,6 +281,52 @@ func (p *plan) refill(v int32, card []int32) {
 				}
 			}
 		}
+	}
+}
+
+// refillNear counts anew the fills of the neighbours of v, which has just been
+// eliminated. They are a clique now, so that only those others count that a neighbour
+// had besides: among themselves, and with the clique.
+func (p *plan) refillNear(v int32, card []int32) {
+	clique := p.row(v)
+	c := p.clusters[len(p.clusters)-1]
+	for _, u := range p.scopes[c.from+1 : c.to] {
+		row := p.row(u)
+		sum, count := 0.0, 0
+		for i := range row {
+			for b := row[i] &^ clique[i]; b != 0; b &= b - 1 {
+				x := int32(i<<6 + bits.TrailingZeros64(b))
+				rx := p.row(x)
+				if p.binary {
+					for j := range row {
+						missing := row[j] &^ rx[j]
+						count += bits.OnesCount64(missing) + bits.OnesCount64(missing&clique[j])
+					}
+					count-- // itself
+					continue
+				}
+				part := 0.0
+				for j := range row {
+					missing := row[j] &^ rx[j]
+					if j == i {
+						missing &^= b & -b // itself
+					}
+					for ; missing != 0; missing &= missing - 1 {
+						k := bits.TrailingZeros64(missing)
+						y := float64(card[j<<6+k])
+						if clique[j]>>k&1 == 1 {
+							y *= 2
+						}
+						part += y
+					}
+				}
+				sum += part * float64(card[x])
+			}
+		}
+		if p.binary {
+			sum = float64(4 * count)
+		}
+		p.fill[u] = sum
 	}
 }
 

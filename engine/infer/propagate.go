@@ -440,7 +440,7 @@ func (w *work) forward(ctx context.Context) (bool, error) {
 		}
 		r.exp[i] = 0
 		r.bound[i] = w.boundOf(s.a, r.bound) + w.boundOf(s.b, r.bound) + bits.Len32(uint32(s.card))
-		if r.bound[i] < safe && out[0] > tiny {
+		if r.bound[i] < safe && sizeable(out) {
 			continue
 		}
 		e, ok := rescale(out)
@@ -453,13 +453,25 @@ func (w *work) forward(ctx context.Context) (bool, error) {
 	return true, nil
 }
 
-// A table is rescaled when its first number is tiny or the bound on its largest,
+// A table is rescaled when it may be tiny or the bound on its largest,
 // in powers of two, is no longer safe. What has been rescaled is near one.
 const (
 	tiny    = 1e-60
 	safe    = 300
 	nearOne = 8
 )
+
+// sizeable tells whether a table surely has a number that is not tiny, by a few of
+// them.
+func sizeable(table []float64) bool {
+	n := len(table)
+	for _, x := range [...]float64{table[0], table[n-1], table[n/2], table[n/3]} {
+		if x > tiny || x < -tiny {
+			return true
+		}
+	}
+	return false
+}
 
 // boundOf is a bound on the magnitudes of an input.
 func (w *work) boundOf(in input, of []int) int {
@@ -726,7 +738,7 @@ func (w *work) settleWorth(in input, table, worth []float64, lift, bound int, si
 		return
 	}
 	r := &w.run
-	if bound >= safe || !(worth[0] > tiny) {
+	if bound >= safe || !sizeable(worth) {
 		e, _ := rescale(worth)
 		lift += e
 		bound = nearOne

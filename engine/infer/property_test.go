@@ -53,7 +53,7 @@ func renumber(t require.TestingT, m *Model, r *rand.Rand) (*Model, []Var) {
 	for v := range to {
 		to[v] = -1
 	}
-	out := &Model{limits: m.limits, budget: m.budget}
+	out := &Model{limits: m.limits, budget: m.budget, shared: &Shared{}}
 	for len(out.nodes) < m.Len() {
 		v := r.IntN(m.Len())
 		n := m.nodes[v]
@@ -122,6 +122,25 @@ func TestUseByManyAtOnce(t *testing.T) {
 		})
 	}
 	all.Wait()
+}
+
+// Models that share memory and programs answer as they do by themselves.
+func TestSharing(t *testing.T) {
+	shared := &Shared{}
+	r := rand.New(rand.NewPCG(5, 5))
+	for range 30 {
+		m, ev := throwLarge(t, r, 20+r.IntN(40))
+		twin := &Model{nodes: m.nodes, limits: m.limits, budget: m.budget, shared: shared}
+		for range 3 { // the third time from the cache
+			want, err := m.Infer(ctx, ev)
+			require.NoError(t, err)
+			got, err := twin.Infer(ctx, ev)
+			require.NoError(t, err)
+			require.Equal(t, want, got)
+			m.forget()
+		}
+	}
+	require.NotEmpty(t, shared.cache.entries)
 }
 
 func TestEvidenceThatSaysNothing(t *testing.T) {

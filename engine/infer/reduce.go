@@ -59,6 +59,7 @@ type work struct {
 
 	limits limits
 	keep   bool // states that cannot be are kept, for what they would be worth
+	unfold bool // what was not found is told apart from the rest of its parents
 
 	// by problem variable
 	card    []int32
@@ -121,7 +122,7 @@ const (
 )
 
 func (m *Model) work() *work {
-	w, _ := m.pool.Get().(*work)
+	w := m.shared.get()
 	if w == nil {
 		w = &work{}
 	}
@@ -131,8 +132,8 @@ func (m *Model) work() *work {
 
 func (m *Model) release(w *work) {
 	clear(w.like) // hold on to nothing of the caller's
-	w.program, w.keep = nil, false
-	m.pool.Put(w)
+	w.program, w.keep, w.unfold, w.m = nil, false, false, nil
+	m.shared.put(w)
 }
 
 // resize returns s with length n and unspecified contents.
@@ -330,7 +331,7 @@ func (w *work) begin() factor {
 func (w *work) finish(f factor, loose bool) {
 	f.scope.to, f.data.to = int32(len(w.scopes)), int32(len(w.numbers))
 	data := w.numbers[f.data.from:f.data.to]
-	if loose || len(data) == 0 || !(data[0] > tiny) {
+	if loose || len(data) == 0 || !sizeable(data) {
 		f.exp, _ = rescale(data)
 		w.scale.e += f.exp
 	}
@@ -439,6 +440,10 @@ func (w *work) small(n *node, parents, width int) bool {
 	return width <= w.limits.entries
 }
 
+// unfolded is up to how many parents what was not found has a table of its own, where
+// it is to be told apart.
+const unfolded = 6
+
 // addObservedGate adds a gate whose own state is summed out against a likelihood.
 func (w *work) addObservedGate(v Var, n *node, like []float64, enc encoding) bool {
 	w.terms = resize(w.terms, n.states)
@@ -454,7 +459,8 @@ func (w *work) addObservedGate(v Var, n *node, like []float64, enc encoding) boo
 			last = h
 		}
 	}
-	if count == 1 {
+	apart := count == 1 && w.unfold && len(w.free) > 1 && w.small(n, unfolded, 1)
+	if count == 1 && !apart {
 		// A single product, as when something was not found: each parent gets its
 		// own factor, and no table is made.
 		for _, i := range w.free {
@@ -472,7 +478,7 @@ func (w *work) addObservedGate(v Var, n *node, like []float64, enc encoding) boo
 		w.scale.e += e
 		return w.scale.mul(weights[last] * w.terms[last])
 	}
-	if w.small(n, w.limits.observed, 1) || enc == chained && len(w.free) <= 2 {
+	if apart || w.small(n, w.limits.observed, 1) || enc == chained && len(w.free) <= 2 {
 		if !w.room(len(w.free), w.spreadSize(n)) {
 			return false
 		}

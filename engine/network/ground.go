@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"tidemark/engine/infer"
 	"tidemark/evidence"
 	"tidemark/rules"
 )
@@ -89,6 +90,7 @@ type Ground struct {
 	// Dropped are findings that are not evidence, and why.
 	Dropped []Dropped
 
+	scratch *infer.Shared // memory for all questions of this ground
 	vars    []variable
 	byNode  map[*rules.Node][]*Item
 	family  map[*rules.Node]*Family
@@ -138,7 +140,7 @@ func New(book *rules.Book, c *evidence.Case) *Ground {
 	g := &Ground{
 		Book: book, Engine: c.Engine, Budget: DefaultBudget, Facts: rules.Facts(c.Engine, c.History),
 		byNode: map[*rules.Node][]*Item{}, family: map[*rules.Node]*Family{},
-		letters: map[string]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, outcome: -1,
+		scratch: &infer.Shared{}, letters: map[string]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, outcome: -1,
 	}
 	a := newAssumer(g)
 	a.counts()

@@ -82,6 +82,9 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 		}
 	}
 	ib := infer.NewBuilder()
+	if g.scratch != nil {
+		ib.Share(g.scratch)
+	}
 	m := &Model{g: g, vars: make([]infer.Var, len(g.vars)), three: b.three}
 	for i := range g.vars {
 		m.vars[i] = -1

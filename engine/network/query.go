@@ -306,8 +306,16 @@ type Explanation struct {
 }
 
 // Explain finds the k most probable explanations of the findings by causes and
-// steps. Proven tells whether they are known to be the best.
+// steps. Proven tells whether they are known to be the best; where rules are left
+// out, the best by those kept in a narrower choice.
 func (p *Plain) Explain(ctx context.Context, k, budget int) (out []Explanation, proven bool, err error) {
+	if len(p.g.coarse) > forExplaining {
+		c := p.g.coarse[forExplaining]
+		p = &Plain{g: c}
+		if p.m, err = c.build(plain, Test{}, nil); err != nil {
+			return nil, false, err
+		}
+	}
 	relevant := p.g.ancestors(nil)
 	var over []infer.Var
 	var items []*Item

@@ -46,6 +46,10 @@ const (
 	small     = 0.05
 )
 
+// forExplaining is which of the narrower choices explanations are sought in: their
+// search asks the model for maxima, which takes far larger tables than sums.
+const forExplaining = 1
+
 // rounds is how often the choice of what to leave out is made anew from the
 // posterior that the last choice gave.
 const rounds = 3
