@@ -314,6 +314,12 @@ func (t *bounder) byRounds(ctx context.Context) error {
 	if !ok {
 		return t.m.contradiction(ctx, w, t.ev)
 	}
+	for _, v := range t.query {
+		if state := w.fixed[v]; state >= 0 {
+			// All the mass there is; so its probability is one.
+			t.learnState(v, int(state), math.Inf(1))
+		}
+	}
 	r := &boundRounds{bounder: t, w: w, order: newBoundOrder(w), room: math.Exp2(t.limits.Log2)}
 	for round := range t.limits.Rounds {
 		if err := r.round(ctx, round); err != nil {
@@ -422,8 +428,8 @@ func (r *boundRounds) look(ctx context.Context, least float64, costs bool) error
 			r.order.cost[v] = r.net.entropy(k)
 		}
 	}
-	r.read(r.w, r.net, s)
-	return nil
+	r.read(ctx, r.w, r.net, s)
+	return ctx.Err()
 }
 
 // more looks again, following contexts that are allotted less, but not so many that
@@ -442,18 +448,14 @@ func (r *boundRounds) more(ctx context.Context, least float64) error {
 }
 
 // read takes in what a search found.
-func (t *bounder) read(w *work, b *boundNet, s *boundSearch) {
+func (t *bounder) read(ctx context.Context, w *work, b *boundNet, s *boundSearch) {
 	slack := boundSlack + float64(s.count)/(1<<52)
 	top := b.top.ln()
 	low, high := math.Log(s.low), math.Log(max(s.high, 1e-280))
 	t.learn(top+low-slack, top+high+slack)
-	if s.low == s.high {
-		t.out.Exact = true
-	}
-	if s.low == 0 {
+	if s.low == 0 || !s.certify(ctx) {
 		return
 	}
-	s.certify()
 	for k, v := range b.origin {
 		if v < 0 || t.low[v] == nil {
 			continue
@@ -463,12 +465,7 @@ func (t *bounder) read(w *work, b *boundNet, s *boundSearch) {
 			t.learnState(v, state, top+math.Log(x)-slack)
 		}
 	}
-	for _, v := range t.query {
-		if state := w.fixed[v]; state >= 0 {
-			// All the mass there is; so its probability is one.
-			t.learnState(v, int(state), math.Inf(1))
-		}
-	}
+	t.out.Exact = t.out.Exact || s.low == s.high
 }
 
 // hub is the variable that takes part in the largest clusters.

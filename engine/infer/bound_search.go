@@ -55,6 +55,9 @@ type boundNode struct {
 	down [][]int32
 }
 
+// often is after how many contexts one looks whether to go on.
+const often = 1 << 16
+
 const (
 	unfollowed = -1
 	impossible = -2
@@ -210,11 +213,16 @@ func (s *boundSearch) follow(ctx context.Context, least float64, room int) bool 
 		}
 		s.allot(nd, front.keys)
 		for j, c := range nd.children {
-			s.descend(nd, front, j, &s.nodes[c], &s.waiting[c], least, room)
+			if !s.descend(ctx, nd, front, j, &s.nodes[c], &s.waiting[c], least, room) {
+				return false
+			}
 		}
 		*front = boundFront{}
 	}
 	for d := len(s.nodes) - 1; d >= 0; d-- {
+		if ctx.Err() != nil {
+			return false
+		}
 		nd := &s.nodes[d]
 		s.ascend(nd)
 		if nd.root {
@@ -244,8 +252,8 @@ func (s *boundSearch) allot(nd *boundNode, keys []boundKey) {
 	}
 }
 
-// descend finds the contexts of a child.
-func (s *boundSearch) descend(nd *boundNode, from *boundFront, child int, to *boundNode, found *boundFront, least float64, room int) {
+// descend finds the contexts of a child. It reports false when the context ended.
+func (s *boundSearch) descend(ctx context.Context, nd *boundNode, from *boundFront, child int, to *boundNode, found *boundFront, least float64, room int) bool {
 	card := int(s.net.card[nd.v])
 	down := resize(nd.down[child], len(nd.share))
 	nd.down[child] = down
@@ -258,6 +266,9 @@ func (s *boundSearch) descend(nd *boundNode, from *boundFront, child int, to *bo
 	keys, mass := s.keys[:0], s.mass[:0]
 	mask := uint64(size - 1)
 	for i, key := range from.keys {
+		if i%often == often-1 && ctx.Err() != nil {
+			return false
+		}
 		for x := range card {
 			y := from.mass[i] * nd.share[i*card+x]
 			if y == 0 {
@@ -315,6 +326,7 @@ func (s *boundSearch) descend(nd *boundNode, from *boundFront, child int, to *bo
 			down[i] = s.hash[c]
 		}
 	}
+	return true
 }
 
 // ascend bounds what is true of the mass of each context.
@@ -343,12 +355,15 @@ func (s *boundSearch) ascend(nd *boundNode) {
 }
 
 // certify turns the beliefs of all parts, also those below the core, into the mass
-// that is certain, in units of the bound.
-func (s *boundSearch) certify() {
+// that is certain, in units of the bound. It reports false when the context ended.
+func (s *boundSearch) certify(ctx context.Context) bool {
 	b := s.net
 	certain := make([][]float64, len(s.nodes)) // by context, given that what is below it is true
 	keys := make([][]boundKey, len(s.nodes))
 	for d := range s.nodes {
+		if ctx.Err() != nil {
+			return false
+		}
 		nd := &s.nodes[d]
 		parts := b.buckets[nd.v].parts
 		for j := range parts {
@@ -412,4 +427,5 @@ func (s *boundSearch) certify() {
 			}
 		}
 	}
+	return true
 }

@@ -70,14 +70,23 @@ func (n *orNet) evidence(i int, vars map[string]Var) Evidence {
 	return ev
 }
 
+// hardNet tells which networks are so entangled that they are asked in one way only.
+func hardNet(findings int, name string) bool {
+	return findings >= 80 || findings >= 40 && (name == "medium" || name == "large")
+}
+
 func TestNoisyOrNetworks(t *testing.T) {
-	for _, file := range []string{"small.json", "small_modular.json", "medium.json", "medium_modular.json", "large_modular.json", "qmr.json"} {
+	t.Parallel()
+	for _, file := range []string{"small.json", "small_modular.json", "medium.json", "medium_modular.json", "large.json", "large_modular.json", "qmr.json"} {
 		for _, net := range readNets(t, file) {
-			for _, lim := range []limits{usual, {}} {
+			for k, lim := range []limits{usual, {}} {
 				worst, rounding := 0.0, 0.0
 				m, vars := net.model(t)
 				m.limits = lim
 				for i, c := range net.Cases {
+					if hardNet(len(c.Evidence), net.Name) && (k > 0 || testing.Short()) {
+						continue
+					}
 					ev := net.evidence(i, vars)
 					var query []Var
 					for name := range c.Present {
@@ -85,10 +94,14 @@ func TestNoisyOrNetworks(t *testing.T) {
 					}
 					post, err := m.Infer(ctx, ev, query...)
 					require.NoError(t, err, "%s case %d", net.Name, i)
+					slack := 1e-13
+					if hardNet(len(c.Evidence), net.Name) {
+						slack = 1e-9 // of which not every digit fits into memory
+					}
 					near(t, c.LogP, post.LogP, net.Name, i, "ln P")
 					for name, want := range c.Present {
 						got := post.P(vars[name])[1]
-						near(t, want, got, net.Name, i, name)
+						nearOr(t, slack, want, got, net.Name, i, name)
 						if want > 0 {
 							worst = max(worst, math.Abs(got-want)/want)
 						}
