@@ -314,12 +314,7 @@ func (t *bounder) byRounds(ctx context.Context) error {
 	if !ok {
 		return t.m.contradiction(ctx, w, t.ev)
 	}
-	for _, v := range t.query {
-		if state := w.fixed[v]; state >= 0 {
-			// All the mass there is; so its probability is one.
-			t.learnState(v, int(state), math.Inf(1))
-		}
-	}
+	t.settled(w)
 	r := &boundRounds{bounder: t, w: w, order: newBoundOrder(w), room: math.Exp2(t.limits.Log2)}
 	for round := range t.limits.Rounds {
 		if err := r.round(ctx, round); err != nil {
@@ -331,6 +326,16 @@ func (t *bounder) byRounds(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// settled takes in what is known of the query without further work.
+func (t *bounder) settled(w *work) {
+	for _, v := range t.query {
+		if state := w.fixed[v]; state >= 0 {
+			// All the mass there is; so its probability is one.
+			t.learnState(v, int(state), math.Inf(1))
+		}
+	}
 }
 
 // boundRounds is a problem, how far it has been relaxed, and what was looked into.

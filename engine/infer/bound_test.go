@@ -45,6 +45,7 @@ func squeeze(m *Model, ev Evidence, r *rand.Rand) (*Bounds, bool) {
 	if !w.reduce(ev, t.query, []limits{boundTables, usual, {parents: 1, observed: 1, entries: 8}}[r.IntN(3)], chained) {
 		return nil, false
 	}
+	t.settled(w)
 	o := newBoundOrder(w)
 	order, _ := o.greedy(r.IntN(2) == 0, uint64(r.IntN(3)))
 	b := newBoundNet(w, order, float64(int(2)<<r.IntN(6)))
