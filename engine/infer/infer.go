@@ -226,13 +226,11 @@ func (m *Model) Within(ctx context.Context, log2 float64, ev Evidence, query ...
 		return w.over == nil
 	}
 	room := math.Exp2(log2)
-	if !w.within(ctx, room*farBeyond) {
-		return false
+	first, ok := w.simple(ctx, room*farBeyond)
+	if !ok || first <= room {
+		return ok
 	}
 	p := &w.plan
-	if e := w.known(); e != nil && e.exact && e.first <= room || p.total <= room {
-		return true
-	}
 	w.arranged = false
 	if w.connect() != nil || !p.eliminate(ctx, w.card, byWeight, 0, math.Inf(1)) {
 		return false
@@ -260,26 +258,34 @@ const (
 // within tells whether the first, simple order of the problem stays within a total
 // size.
 func (w *work) within(ctx context.Context, total float64) bool {
+	_, ok := w.simple(ctx, total)
+	return ok
+}
+
+// simple is the total size of the first, simple order of the problem, if it stays
+// within one. It says the same whether the problem was met before or not; the plan is
+// only made where it was not.
+func (w *work) simple(ctx context.Context, total float64) (first float64, ok bool) {
 	e := w.known()
 	if e != nil && (e.exact || e.first > total) {
-		return e.first <= total
+		return e.first, e.first <= total
 	}
 	if w.connect() != nil {
-		return false
+		return 0, false
 	}
 	p := &w.plan
 	e = &entry{exact: p.eliminate(ctx, w.card, byWeight, 0, total)}
 	if ctx.Err() != nil {
-		return false
+		return 0, false
 	}
 	e.first, p.first = p.total, p.total
 	if e.exact && p.total <= thorough {
 		p.settle()
 		w.arranged = true // arrange would do no more; prepare notes it
-		return true
+		return p.total, true
 	}
 	w.learn(e)
-	return e.exact
+	return p.total, e.exact
 }
 
 // prepare finds the program of the problem. The error is a *[TooLarge] when there is
