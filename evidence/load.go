@@ -245,12 +245,25 @@ func (l *loader) engine(root *source.Table) {
 	} else if root.Has("engine") {
 		return // told as being no table
 	}
+	var missing, examples []string
 	for _, m := range musts {
 		if t == nil || !t.Has(m.name) {
-			l.faults.Add(pos, fmt.Sprintf("under [engine] write, for example, %s", m.example), "the case does not say the engine's %s", m.name)
+			missing, examples = append(missing, m.name), append(examples, m.example)
 		} else if t.Any(m.name) == "" {
 			t.FaultAt(m.name, -1, "write, for example, "+m.example, "%s is empty", m.name)
 		}
+	}
+	if n := len(missing); n > 0 {
+		// One fault for all: they are mended in one place.
+		names := missing[n-1]
+		if n > 1 {
+			names = strings.Join(missing[:n-1], ", ") + " and " + names
+		}
+		each := ""
+		if n > 1 {
+			each = ", each on a line of its own"
+		}
+		l.faults.Add(pos, fmt.Sprintf("under [engine] write, for example, %s%s", strings.Join(examples, ", "), each), "the case does not say the engine's %s", names)
 	}
 	if t == nil {
 		return

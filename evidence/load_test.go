@@ -198,12 +198,16 @@ func TestDefaults(t *testing.T) {
 }
 
 func TestEmpty(t *testing.T) {
-	want := `f:1:1: the case does not say the engine's cooling (under [engine] write, for example, cooling = "liquid")
-f:1:1: the case does not say the engine's cycle (under [engine] write, for example, cycle = "four-stroke")
-f:1:1: the case does not say the engine's fuel (under [engine] write, for example, fuel = "diesel")
-f:1:1: the case does not say the engine's layout (under [engine] write, for example, layout = "inline")`
+	want := `f:1:1: the case does not say the engine's fuel, cycle, cooling and layout (under [engine] write, for example, fuel = "diesel", cycle = "four-stroke", cooling = "liquid", layout = "inline", each on a line of its own)`
 	assert.Equal(t, want, faultsOf(t, ""))
 	assert.Equal(t, want, faultsOf(t, "# nothing yet\n"))
+	assert.Equal(t, want, faultsOf(t, "[case]\nid = \"t\"\n"))
+	assert.Equal(t, strings.Replace(want, "f:1:1", "f:3:1", 1), faultsOf(t, "[case]\nid = \"t\"\n[engine]\n"))
+	// What is there is not asked for again.
+	assert.Equal(t, `f:1:1: the case does not say the engine's cycle and layout (under [engine] write, for example, cycle = "four-stroke", layout = "inline", each on a line of its own)`,
+		faultsOf(t, "[engine]\nfuel = \"diesel\"\ncooling = \"air\"\n"))
+	assert.Equal(t, `f:1:1: the case does not say the engine's cycle (under [engine] write, for example, cycle = "four-stroke")`,
+		faultsOf(t, "[engine]\nfuel = \"diesel\"\ncooling = \"air\"\nlayout = \"inline\"\n"))
 }
 
 // A bad file tells all its faults at once, each in its place.

@@ -139,16 +139,16 @@ func TestDemoText(t *testing.T) {
 	require.NoError(t, err)
 	text := func(o report.Options) string {
 		var b bytes.Buffer
-		require.NoError(t, report.Text(&b, d, o))
+		require.NoError(t, report.Text(&b, book, d, o))
 		if !o.Numbers {
 			assert.Empty(t, mathWords.FindAllString(b.String(), -1))
 		}
 		return b.String()
 	}
-	assert.Equal(t, out, text(report.Options{Width: 80}))
-	assert.Equal(t, out, text(report.Options{}), "80 where nothing is known of the terminal")
+	assert.Equal(t, out, text(report.Options{Width: 80, Example: true}))
+	assert.Equal(t, out, text(report.Options{Example: true}), "80 where nothing is known of the terminal")
 	for width, used := range map[int]int{40: 40, 60: 60, 80: 80, 100: 100, 7: 40, 400: 100} {
-		narrow := text(report.Options{Width: width})
+		narrow := text(report.Options{Width: width, Example: true})
 		assert.Equal(t, strings.Fields(out), strings.Fields(narrow), "at %d columns", width)
 		fits(t, narrow, used)
 		fits(t, text(report.Options{Width: width, Full: true, Numbers: true}), used)

@@ -18,5 +18,5 @@ func main() {
 
 // run is main without the process around it.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
-	return cli.Run(ctx, args, cli.Env{In: in, Out: out, Err: errs, Width: terminalWidth(), Version: version()})
+	return cli.Run(ctx, args, cli.Env{In: in, Out: out, Err: errs, Width: terminalWidth(), Version: version(), Waiting: func() bool { return waiting(in) }})
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"os"
 	"runtime/debug"
 	"strconv"
@@ -18,6 +19,27 @@ func terminalWidth() int {
 		return w
 	}
 	return 0
+}
+
+// waiting tells whether an input is a file or pipe that holds something not yet
+// read. It reads none of it, which may be meant for another, and never waits.
+func waiting(in io.Reader) bool {
+	f, ok := in.(*os.File)
+	if !ok || f == nil {
+		return false
+	}
+	st, err := f.Stat()
+	if err != nil {
+		return false
+	}
+	switch {
+	case st.Mode().IsRegular():
+		at, err := f.Seek(0, io.SeekCurrent)
+		return err == nil && at < st.Size()
+	case st.Mode()&os.ModeNamedPipe != 0:
+		return piped(f)
+	}
+	return false
 }
 
 // version is what the build knows of itself.

@@ -22,6 +22,8 @@ type Env struct {
 	Out, Err io.Writer
 	Width    int // of the terminal in characters; 0 where unknown
 	Version  string
+	// Waiting tells whether In holds something that was not read; nil for never.
+	Waiting func() bool
 }
 
 // Exit statuses.
@@ -56,15 +58,46 @@ func Run(ctx context.Context, args []string, env Env) int {
 	switch {
 	case errors.As(err, &faults):
 		// The faults speak for themselves, one a line.
-		fmt.Fprintln(env.Err, faults.Error())
+		for _, f := range faults.List() {
+			if f.Line == 0 {
+				f.File = clipLeft(f.File)
+			}
+			fmt.Fprintln(env.Err, clipped(f.String()))
+		}
 	default:
-		fmt.Fprintln(env.Err, "tidemark: "+err.Error())
+		fmt.Fprintln(env.Err, "tidemark: "+clipped(err.Error()))
 	}
 	var input inputError
 	if errors.As(err, &input) || faults != nil {
 		return exitInput
 	}
 	return exitError
+}
+
+// mostEcho is how many characters of what was given an error says again: enough
+// to know it by.
+const mostEcho = 60
+
+// clipped shortens what an error quotes.
+func clipped(message string) string {
+	return quoted.ReplaceAllStringFunc(message, func(q string) string {
+		r := []rune(q)
+		if len(r) <= mostEcho+2 {
+			return q
+		}
+		kept := strings.TrimRight(string(r[:mostEcho]), `\`) // half an escape says nothing
+		return kept + `…"`
+	})
+}
+
+var quoted = regexp.MustCompile(`"(?:[^"\\\n]|\\.)*"`)
+
+// clipLeft shortens the name of a file that could not be read; its end says most.
+func clipLeft(name string) string {
+	if r := []rune(name); len(r) > mostEcho {
+		return "…" + string(r[len(r)-mostEcho+1:])
+	}
+	return name
 }
 
 // checkedWriter remembers the first error, so that output that went nowhere (a
@@ -137,18 +170,51 @@ func noSuchCommand(cmd *cobra.Command, args []string) error {
 func short(cmd *cobra.Command) string { return strings.TrimPrefix(cmd.CommandPath(), "tidemark ") }
 
 // flagFault says what is wrong with a flag, and which was probably meant. The
-// library tells an unknown one in words alone.
+// library tells it in words alone, and of a value in those of the language.
 func flagFault(cmd *cobra.Command, err error) error {
-	name, unknown := strings.CutPrefix(err.Error(), "unknown flag: ")
-	if !unknown {
-		return inputError{err}
+	help := cmd.CommandPath() + " --help lists them"
+	if m := badValue.FindStringSubmatch(err.Error()); m != nil {
+		name, value := m[2], m[1]
+		want := "something else"
+		var f *flagError
+		switch {
+		case errors.As(err, &f):
+			want = f.want
+			if f.hint != "" {
+				want += " (" + f.hint + ")"
+			}
+		case cmd.Flags().Lookup(strings.TrimLeft(name, "-")).Value.Type() == "bool":
+			want = "true or false"
+		}
+		return inputError{fmt.Errorf("%s is %s, and must be %s", name, value, want)}
 	}
-	hint := source.Suggest(name, flagWords.FindAllString(cmd.Flags().FlagUsages(), -1))
-	if hint == "" {
-		hint = cmd.CommandPath() + " --help lists them"
+	if name, unknown := strings.CutPrefix(err.Error(), "unknown flag: "); unknown {
+		hint := source.Suggest(name, flagWords.FindAllString(cmd.Flags().FlagUsages(), -1))
+		if hint == "" {
+			hint = help
+		}
+		return inputError{fmt.Errorf("%s has no flag %q (%s)", short(cmd), name, hint)}
 	}
-	return inputError{fmt.Errorf("%s has no flag %q (%s)", short(cmd), name, hint)}
+	var letters interface{ GetSpecifiedShortnames() string }
+	if errors.As(err, &letters) && letters.GetSpecifiedShortnames() != "" {
+		return inputError{fmt.Errorf("%s has no flag %q (%s)", short(cmd), "-"+letters.GetSpecifiedShortnames(), help)}
+	}
+	if name, bare := strings.CutPrefix(err.Error(), "flag needs an argument: "); bare {
+		return inputError{fmt.Errorf("%s says nothing: give it a value", name)}
+	}
+	if text, ok := strings.CutPrefix(err.Error(), "bad flag syntax: "); ok {
+		return inputError{fmt.Errorf("%q is no flag (%s)", text, help)}
+	}
+	return inputError{err}
 }
+
+// badValue is how the library tells a value that a flag does not take.
+var badValue = regexp.MustCompile(`^invalid argument ("(?:[^"\\]|\\.)*") for "(?:-., )?(--[a-z-]+)" flag: `)
+
+// flagError says what a flag takes, and what was probably meant.
+type flagError struct{ want, hint string }
+
+func (e *flagError) Error() string { return "must be " + e.want }
 
 var flagWords = regexp.MustCompile(`--[a-z]+`)
 

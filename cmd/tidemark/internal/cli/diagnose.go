@@ -36,9 +36,6 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			if err := checkFormat(format); err != nil {
 				return err
 			}
-			if err := limit.check(); err != nil {
-				return err
-			}
 			var faults source.Faults
 			name, text, err := readCase(args, cmd.InOrStdin(), &faults)
 			if err != nil {
@@ -71,18 +68,21 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 				return err
 			}
 			for _, f := range faults.List() {
-				fmt.Fprintln(cmd.ErrOrStderr(), f)
+				fmt.Fprintln(cmd.ErrOrStderr(), clipped(f.String()))
+			}
+			if len(args) == 0 && s.env.Waiting != nil && s.env.Waiting() {
+				fmt.Fprintln(cmd.ErrOrStderr(), "standard input is not read; say: tidemark diagnose -")
 			}
 			if format == "json" {
 				return writeJSON(cmd.OutOrStdout(), d)
 			}
-			return report.Text(cmd.OutOrStdout(), d, report.Options{Width: s.env.Width, Full: full, Numbers: numbers})
+			return report.Text(cmd.OutOrStdout(), book, d, report.Options{Width: s.env.Width, Full: full, Numbers: numbers, Example: len(args) == 0})
 		},
 	}
 	formatFlag(cmd, &format)
-	cmd.Flags().BoolVar(&full, "full", false, "tell for and against whole, every candidate and every finding")
+	cmd.Flags().BoolVar(&full, "full", false, "tell all: every candidate, and what speaks for and against it")
 	limit.flags(cmd)
-	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words")
+	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words, by finding for what leads")
 	return cmd
 }
 

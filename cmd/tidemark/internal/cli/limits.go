@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -18,20 +20,51 @@ type limits struct {
 }
 
 func (l *limits) flags(cmd *cobra.Command) {
-	cmd.Flags().Int64Var(&l.memory, "memory", engine.DefaultMemory>>20, "let one question to the model take `MB` megabytes; more is more exact, and slower")
-	cmd.Flags().DurationVar(&l.time, "time", 0, "give up after so long, as 30s or 2m (0: never)")
+	l.memory = engine.DefaultMemory >> 20
+	cmd.Flags().Var((*megabytes)(&l.memory), "memory", "let one question to the model take `MB` megabytes; more is more exact, and slower")
+	cmd.Flags().Var((*wait)(&l.time), "time", "give up after `TIME`, as 30s or 2m (0: never)")
 }
 
 // mostMemory bounds the flag, so that it cannot overflow anything.
 const mostMemory = 1 << 20
 
-func (l *limits) check() error {
-	switch {
-	case l.memory < 1 || l.memory > mostMemory:
-		return inputError{fmt.Errorf("--memory %d: give megabytes from 1 to %d", l.memory, mostMemory)}
-	case l.time < 0:
-		return inputError{fmt.Errorf("--time %v: give a time to wait, as 30s", l.time)}
+// megabytes is the value of --memory.
+type megabytes int64
+
+func (m *megabytes) String() string { return strconv.FormatInt(int64(*m), 10) }
+func (m *megabytes) Type() string   { return "megabytes" }
+
+func (m *megabytes) Set(text string) error {
+	n, err := strconv.ParseInt(strings.TrimSpace(text), 10, 64)
+	if err != nil || n < 1 || n > mostMemory {
+		return &flagError{want: fmt.Sprintf("a whole number of megabytes from 1 to %d, as 64", mostMemory)}
 	}
+	*m = megabytes(n)
+	return nil
+}
+
+// wait is the value of --time.
+type wait time.Duration
+
+func (w *wait) Type() string { return "time" }
+
+func (w *wait) String() string {
+	if *w == 0 {
+		return "0" // which help takes for no default
+	}
+	return time.Duration(*w).String()
+}
+
+func (w *wait) Set(text string) error {
+	d, err := time.ParseDuration(strings.TrimSpace(text))
+	if err != nil || d < 0 {
+		e := &flagError{want: "a time to wait with its unit, as 30s or 2m"}
+		if _, err := strconv.ParseUint(text, 10, 31); err == nil {
+			e.hint = fmt.Sprintf("did you mean %ss?", text)
+		}
+		return e
+	}
+	*w = wait(d)
 	return nil
 }
 

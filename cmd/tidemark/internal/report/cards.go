@@ -13,6 +13,7 @@ import (
 type SignInfo struct {
 	ID      string   `json:"id"`
 	Name    string   `json:"name"`
+	Also    []string `json:"also"` // what else people call it
 	Part    string   `json:"part"`
 	Look    string   `json:"look"`
 	Minutes float64  `json:"minutes"`
@@ -24,7 +25,7 @@ type SignInfo struct {
 
 // SignJSON turns a sign into its JSON shape.
 func SignJSON(s *rules.Sign) SignInfo {
-	out := SignInfo{ID: s.ID, Name: s.Title(), Part: s.Part.ID, Look: s.Look, Minutes: s.Minutes, Caution: s.Caution, LostBy: []string{}, Behind: []string{}, ShownBy: []string{}}
+	out := SignInfo{ID: s.ID, Name: s.Title(), Part: s.Part.ID, Look: s.Look, Minutes: s.Minutes, Caution: s.Caution, Also: append([]string{}, s.Also...), LostBy: []string{}, Behind: []string{}, ShownBy: []string{}}
 	for _, l := range s.LostBy {
 		out.LostBy = append(out.LostBy, string(l.Kind)+" "+l.Part)
 	}
@@ -51,6 +52,7 @@ type NodeInfo struct {
 	ID        string            `json:"id"`
 	Kind      string            `json:"kind"`
 	Name      string            `json:"name"`
+	Also      []string          `json:"also"` // what else people call it
 	Category  string            `json:"category,omitempty"`
 	BaseRate  float64           `json:"base_rate,omitempty"`
 	Note      string            `json:"note,omitempty"`
@@ -61,7 +63,7 @@ type NodeInfo struct {
 
 // NodeJSON turns a cause, step or condition into its JSON shape.
 func NodeJSON(n *rules.Node) NodeInfo {
-	out := NodeInfo{ID: n.ID, Kind: string(n.Kind), Name: n.Name, Category: n.Category, BaseRate: n.BaseRate, Note: n.Note, Rules: []RuleInfo{}, From: []string{}, LookAlike: n.LookAlike}
+	out := NodeInfo{ID: n.ID, Kind: string(n.Kind), Name: n.Name, Category: n.Category, BaseRate: n.BaseRate, Note: n.Note, Also: append([]string{}, n.Also...), Rules: []RuleInfo{}, From: []string{}, LookAlike: n.LookAlike}
 	for _, r := range n.Out {
 		i := RuleInfo{HowOften: r.HowOften, Because: r.Because, Source: r.Source, Kind: "leads_to"}
 		if r.Sign != nil {
@@ -103,6 +105,12 @@ func SignList(w io.Writer, signs []*rules.Sign, o Options) error {
 func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
 	p := newPage(w, o)
 	p.line("", "  ", "%s (%s)", upperFirst(s.Title()), s.ID)
+	p.also("also called", s.Also)
+	called := " is also called"
+	if several(s.Part.Name) {
+		called = " are also called"
+	}
+	p.also("the "+s.Part.Name+called, s.Part.Also)
 	p.line("  ", "  ", "%s", sentence(s.Look))
 	p.line("  ", "  ", "Takes %.0f min once it can be reached.", s.Minutes)
 	if len(s.Part.Behind) > 0 {
@@ -115,12 +123,12 @@ func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
 	if len(s.Part.Places) > 0 {
 		p.line("  ", "  ", "Places on it: %s.", strings.Join(s.Part.Places, ", "))
 	}
-	var acts []string
+	var acts []act
 	for _, l := range s.LostBy {
-		acts = append(acts, actWords(string(l.Kind), b.Part(l.Part).Name))
+		acts = append(acts, act{string(l.Kind), b.Part(l.Part).Name})
 	}
 	if len(acts) > 0 {
-		p.line("  ", "  ", "Look before you %s.", or(acts))
+		p.line("  ", "  ", "%s", lookBefore(acts))
 	}
 	if s.Caution != "" {
 		p.line("  ", "  ", "Caution: %s", sentence(s.Caution))
@@ -134,6 +142,13 @@ func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
 		p.line("  ", "      ", "Also seen in about %.1f of 100 engines with none of these there.", 100*s.Unlisted)
 	}
 	return p.close()
+}
+
+// also tells what else people call a thing.
+func (p *page) also(called string, names []string) {
+	if len(names) > 0 {
+		p.line("  ", "  ", "%s: %s.", upperFirst(called), strings.Join(names, ", "))
+	}
 }
 
 func often(r *rules.Rule) string {
@@ -174,10 +189,20 @@ func NodeList(w io.Writer, nodes []*rules.Node, o Options) error {
 	return p.close()
 }
 
+// OutcomeList writes what a case can ask about, one a line.
+func OutcomeList(w io.Writer, nodes []*rules.Node, o Options) error {
+	p := newPage(w, o)
+	for _, n := range nodes {
+		p.line("", "      ", "%s: %s", n.ID, n.Name)
+	}
+	return p.close()
+}
+
 // NodeCard writes a cause or step as a pattern card.
 func NodeCard(w io.Writer, b *rules.Book, n *rules.Node, o Options) error {
 	p := newPage(w, o)
 	p.line("", "  ", "%s (%s)", upperFirst(n.Name), n.ID)
+	p.also("also called", n.Also)
 	switch n.Kind {
 	case rules.Cause:
 		p.line("  ", "  ", "A cause (%s). There in about %s of 100 engines that come in to be stripped, harm or no harm. [%s]", n.Category, number(100*n.BaseRate), n.Source)

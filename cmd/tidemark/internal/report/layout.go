@@ -13,6 +13,7 @@ type Options struct {
 	Width   int  // characters a line; 0 for 80
 	Full    bool // everything that was worked out
 	Numbers bool // decibans beside the words
+	Example bool // it is the built-in one
 }
 
 // narrowest and widest lines that are written, in characters: below the one
@@ -110,13 +111,53 @@ func list(words []string, last string) string {
 	return strings.Join(words[:len(words)-1], ", ") + last + words[len(words)-1]
 }
 
-// actWords says what the bench does to a part, as one says it to a mate.
-func actWords(kind, part string) string {
-	say := map[string]string{"off": "take off", "blow": "blow out", "part": "take apart"}[kind]
-	if say == "" {
-		say = kind
+// done says what is done to a part, of one and of several.
+var done = map[string][2]string{
+	"off":   {"comes off", "come off"},
+	"drain": {"is drained", "are drained"},
+	"turn":  {"is turned", "are turned"},
+	"wash":  {"is washed", "are washed"},
+	"blow":  {"is blown out", "are blown out"},
+	"part":  {"is taken apart", "are taken apart"},
+	"cut":   {"is cut", "are cut"},
+	"test":  {"is tested", "are tested"},
+}
+
+// act is what the bench does to a part.
+type act struct{ kind, part string }
+
+// lookBefore says before which acts one must look: parts to which the same is
+// done are named together.
+func lookBefore(acts []act) string {
+	var said []string
+	for i := 0; i < len(acts); {
+		kind := acts[i].kind
+		var parts []string
+		for ; i < len(acts) && acts[i].kind == kind; i++ {
+			parts = append(parts, "the "+acts[i].part)
+		}
+		verb, ok := done[kind]
+		if !ok {
+			verb = [2]string{"is reached by " + kind, "are reached by " + kind}
+		}
+		s := or(parts) + " "
+		if several(acts[i-1].part) {
+			s += verb[1]
+		} else {
+			s += verb[0]
+		}
+		said = append(said, s)
 	}
-	return say + " the " + part
+	return "Look before " + strings.Join(said, ", or ") + "."
+}
+
+// several tells whether the name of a part is of more than one: rod bolts, guides
+// of the timing chain.
+func several(name string) bool {
+	for _, end := range []string{",", " (", ":", " of ", " or ", " and ", " in ", " on ", " for "} {
+		name, _, _ = strings.Cut(name, end)
+	}
+	return strings.HasSuffix(name, "s") && !strings.HasSuffix(name, "ss") && !strings.HasSuffix(name, "us") && !strings.HasSuffix(name, "is")
 }
 
 func upperFirst(s string) string {

@@ -9,12 +9,14 @@ import (
 	"strings"
 
 	"tidemark/engine"
+	"tidemark/rules"
 )
 
-// Text writes a diagnosis for a person at a terminal.
-func Text(w io.Writer, d *engine.Diagnosis, o Options) error {
+// Text writes a diagnosis for a person at a terminal; the book is for the names
+// of things.
+func Text(w io.Writer, b *rules.Book, d *engine.Diagnosis, o Options) error {
 	p := newPage(w, o)
-	t := &text{p, d, o}
+	t := &text{p, b, d, o}
 	t.title()
 	t.verdict()
 	t.chain()
@@ -23,6 +25,7 @@ func Text(w io.Writer, d *engine.Diagnosis, o Options) error {
 	t.findings()
 	t.notExplained()
 	t.assumed()
+	t.given()
 	t.overturned()
 	t.next()
 	t.foot()
@@ -31,6 +34,7 @@ func Text(w io.Writer, d *engine.Diagnosis, o Options) error {
 
 type text struct {
 	*page
+	b *rules.Book
 	d *engine.Diagnosis
 	o Options
 }
@@ -41,6 +45,9 @@ func (t *text) title() {
 	head := strings.TrimSpace(strings.Join(nonEmpty(d.Case.ID, d.Case.Title, name), " · "))
 	if head == "" {
 		head = "a case with no name"
+	}
+	if t.o.Example {
+		head = "Built-in example: " + head
 	}
 	t.line("", "", "%s", head)
 	if d.Case.QuestionName != "" {
@@ -56,10 +63,17 @@ func nonEmpty(words ...string) []string {
 	return slices.DeleteFunc(words, func(s string) bool { return s == "" })
 }
 
+// telling is the error from which it is said beside the verdict, and not only in
+// the last lines.
+const telling = 0.05
+
 func (t *text) verdict() {
 	v := t.d.Verdict
 	t.head("Verdict")
 	t.line("  ", "  ", "%s", v.Words)
+	if m := t.d.Method; !m.Exact && m.ErrorBound > telling {
+		t.line("  ", "  ", "These numbers may be off by about %.0f in 100: the case is too entangled to be worked out whole in the memory that it was given.", math.Ceil(100*m.ErrorBound))
+	}
 	if v.Why != "" {
 		t.line("  ", "  ", "It stands no higher because %s.", v.Why)
 	}
@@ -71,13 +85,13 @@ func (t *text) verdict() {
 		t.line("  ", "  ", "By what it came about, each weighed alone (these do not add up to 100): %s.", strings.Join(list, ", "))
 	}
 	if b := v.BetterQuestion; b != nil {
-		s := fmt.Sprintf("A better question: why did this come about: %s (acted, %s)?", b.Name, Percent(b.Acted))
+		s := fmt.Sprintf("Better to ask what brought this about: %s (acted, %s). In the case: question = %q.", b.Name, Percent(b.Acted), b.ID)
 		var list []string
 		for _, l := range b.Leads {
 			list = append(list, l.Name+" "+Percent(l.Blame))
 		}
 		if len(list) > 0 {
-			s += " There it is: " + strings.Join(list, ", ") + "."
+			s += " To blame for that: " + strings.Join(list, ", ") + "."
 		}
 		t.line("  ", "  ", "%s", s)
 	}
@@ -180,7 +194,7 @@ func (t *text) others() {
 			if len(at) > 0 {
 				s += "; it would have come in at: " + strings.Join(at[:min(3, len(at))], ", ")
 			}
-		} else if f, w := t.against(key(c)); f != "" {
+		} else if f, w := t.against(key(c)); f != "" && engine.Strength(w) != "no" {
 			s += "; most against it: " + t.weight(f, w)
 		}
 		t.line("  ", "      ", "%s.", s)
@@ -357,12 +371,16 @@ func (t *text) findings() {
 		return
 	}
 	t.head("What the findings are")
+	follows := "Consequence of it"
+	if len(d.Verdict.Names) == 0 {
+		follows = "On the way to what happened"
+	}
 	roles := []struct {
 		role engine.Role
 		what string
 	}{
 		{engine.Primary, "Primary: of what is to blame"},
-		{engine.Consequential, "Consequence of it"},
+		{engine.Consequential, follows},
 		{engine.Independent, "Independent: there, of something else"},
 		{engine.Against, "Speaks against"},
 		{engine.MadeAfter, "Made after, not by running"},
@@ -397,8 +415,13 @@ func (t *text) findings() {
 			t.line("  ", "      ", "%s (%s) is not counted: %s.", f.ID, f.Name, f.WhyNot)
 		}
 	}
-	if t.o.Full {
-		t.full()
+	switch keys := t.weighed(); {
+	case t.o.Full:
+		for _, k := range keys {
+			t.forAndAgainst(k)
+		}
+	case t.o.Numbers && len(keys) > 0:
+		t.forAndAgainst(keys[0])
 	}
 }
 
@@ -428,13 +451,36 @@ func (t *text) against2() {
 func (t *text) candidateName(k string) string {
 	for _, c := range slices.Concat(t.d.Causes, t.d.Steps) {
 		if key(c) == k {
-			if c.At != "" && c.At != "any" {
-				return c.Name + ", " + c.At
-			}
-			return c.Name
+			return fullName(c)
 		}
 	}
-	return k
+	id, at, _ := strings.Cut(k, " @ ")
+	name := t.thing(id)
+	if at != "" {
+		name += ", " + at
+	}
+	return name
+}
+
+func fullName(c engine.Candidate) string {
+	if c.At != "" && c.At != "any" {
+		return c.Name + ", " + c.At
+	}
+	return c.Name
+}
+
+// thing is the name of a cause, step, sign or part.
+func (t *text) thing(id string) string {
+	if n := t.b.Node(id); n != nil {
+		return n.Name
+	}
+	if s := t.b.Sign(id); s != nil {
+		return s.Title()
+	}
+	if p := t.b.Part(id); p != nil {
+		return p.Name
+	}
+	return strings.ReplaceAll(id, "_", " ")
 }
 
 // named lists findings with their names, at most six unless all are wanted.
@@ -461,48 +507,102 @@ func (t *text) named(ids []string) string {
 	return strings.Join(out, "; ")
 }
 
-// full is for and against, whole: groups first, then each finding alone, last
-// and its share, which add up from base rate to result.
-func (t *text) full() {
-	d := t.d
-	var keys []string
-	for _, f := range d.Findings {
+// weighed lists the candidates for which findings were weighed: what is named,
+// then what comes nearest, then causes and steps as they come in the diagnosis.
+func (t *text) weighed() []string {
+	there := map[string]bool{}
+	for _, f := range t.d.Findings {
 		for k := range f.Weight {
-			if !slices.Contains(keys, k) {
-				keys = append(keys, k)
-			}
+			there[k] = true
 		}
 	}
-	sort.Strings(keys)
-	for _, k := range keys {
-		t.head("For and against: %s", t.candidateName(k))
-		t.line("  ", "  ", "In decibans: alone (added to no other finding), last (taken away from all others), share (the column adds up).")
-		for _, g := range d.Groups {
-			if w, ok := g.Weight[k]; ok && math.Abs(w) >= 0.5 {
-				t.line("  ", "      ", "%s (%s), taken away together: %s, %s", strings.Join(g.Findings, " "), g.What, signed(w), strengthWords(w))
-			}
+	var out []string
+	for _, c := range slices.Concat(t.d.Verdict.Names, t.leading(), t.d.Causes, t.d.Steps) {
+		if k := key(c); there[k] {
+			there[k] = false
+			out = append(out, k)
 		}
-		list := slices.Clone(d.Findings)
-		sort.SliceStable(list, func(i, j int) bool {
-			return math.Abs(list[i].Weight[k].Share) > math.Abs(list[j].Weight[k].Share)
-		})
-		sum := 0.0
-		for _, f := range list {
-			w, ok := f.Weight[k]
-			if !ok {
+	}
+	return out
+}
+
+// leading is what comes nearest where nothing is named: the cause most to blame,
+// else the step; of a family and its positions the family, before it the position
+// that carries nearly all of it. Where nothing is asked there is none.
+func (t *text) leading() []engine.Candidate {
+	if t.d.Case.Question == "" {
+		return nil
+	}
+	for _, all := range [][]engine.Candidate{t.d.Causes, t.d.Steps} {
+		for _, c := range all {
+			if c.Kind == "unlisted" || c.Category == rules.Artefact || c.Blame <= 0 || c.At != "" && c.At != "any" && familyOf(all, c.ID) {
 				continue
 			}
-			sum += w.Share
-			if math.Abs(w.Alone) < 0.05 && math.Abs(w.Last) < 0.05 && math.Abs(w.Share) < 0.05 {
-				continue
+			for _, one := range all {
+				if c.At == "any" && one.ID == c.ID && one.At != "any" && one.Blame >= engine.SingleOfFamily*c.Blame {
+					return []engine.Candidate{one, c}
+				}
 			}
-			name := f.Name
-			if f.State == "not_found" {
-				name += ": not found"
-			}
+			return []engine.Candidate{c}
+		}
+	}
+	return nil
+}
+
+// forAndAgainst is what each finding says of a candidate, strongest first, after
+// findings that belong together. In numbers: alone, last and its share, which add
+// up from base rate to result.
+func (t *text) forAndAgainst(k string) {
+	d := t.d
+	t.head("For and against: %s", t.candidateName(k))
+	if t.o.Numbers {
+		t.line("  ", "  ", "In decibans: alone (added to no other finding), last (taken away from all others), share (the column adds up).")
+	}
+	for _, g := range d.Groups {
+		w, ok := g.Weight[k]
+		switch {
+		case !ok:
+		case t.o.Numbers && math.Abs(w) >= 0.5:
+			t.line("  ", "      ", "%s (%s), taken away together: %s, %s", strings.Join(g.Findings, " "), g.What, signed(w), strengthWords(w))
+		case !t.o.Numbers && engine.Strength(w) != "no":
+			t.line("  ", "      ", "%s (%s), together: %s.", strings.Join(g.Findings, " "), g.What, strengthWords(w))
+		}
+	}
+	list := slices.DeleteFunc(slices.Clone(d.Findings), func(f engine.FindingOut) bool {
+		_, ok := f.Weight[k]
+		return !ok
+	})
+	sort.SliceStable(list, func(i, j int) bool {
+		return math.Abs(list[i].Weight[k].Share) > math.Abs(list[j].Weight[k].Share)
+	})
+	var hardly []string
+	sum := 0.0
+	for _, f := range list {
+		w := f.Weight[k]
+		sum += w.Share
+		name := f.Name
+		if f.At != "" {
+			name += " (" + f.At + ")"
+		}
+		if f.State == "not_found" {
+			name += ": not found"
+		}
+		switch {
+		case t.o.Numbers && math.Abs(w.Alone) < 0.05 && math.Abs(w.Last) < 0.05 && math.Abs(w.Share) < 0.05,
+			!t.o.Numbers && engine.Strength(w.Share) == "no":
+			hardly = append(hardly, f.ID)
+		case t.o.Numbers:
 			// The numbers stand in columns, so they are no words to be wrapped.
 			t.line(fmt.Sprintf("  %6s %6s %6s  ", signed(w.Alone), signed(w.Last), signed(w.Share)), strings.Repeat(" ", 8), "%s %s, %s", f.ID, name, strengthWords(w.Share))
+		default:
+			t.line("  ", "      ", "%s %s: %s.", f.ID, name, strengthWords(w.Share))
 		}
+	}
+	if len(hardly) > 0 {
+		slices.Sort(hardly)
+		t.line("  ", "      ", "Hardly any weight: %s.", strings.Join(hardly, " "))
+	}
+	if t.o.Numbers {
 		t.line("  ", "      ", "Sum of shares %s.", signed(sum))
 	}
 }
@@ -517,36 +617,44 @@ func (t *text) notExplained() {
 		t.line("  ", "      ", "%s %s: %s.", u.Finding, f.Name, u.Why)
 	}
 	if s := t.d.Explanation.Second; s != nil && t.o.Full {
-		var parts []string
-		if len(s.Believe) > 0 {
-			parts = append(parts, "that this was there: "+and(s.Believe))
-		}
-		if len(s.Drop) > 0 {
-			parts = append(parts, "that this was not: "+and(s.Drop))
-		}
 		less := fmt.Sprintf("%.1f times less probable", s.Odds)
 		if s.Odds < 1.05 {
 			less = "hardly less probable"
 		}
-		t.line("  ", "      ", "The next best explanation is %s; one would have to believe %s.", less, strings.Join(parts, "; and "))
+		told := fmt.Sprintf("The next best account of it all is %s.", less)
+		if len(s.Believe) > 0 {
+			told += " There as well: " + and(s.Believe) + "."
+		}
+		if len(s.Drop) > 0 {
+			told += " Not there: " + and(s.Drop) + "."
+		}
+		t.line("  ", "      ", "%s", told)
 	}
 }
 
 func (t *text) assumed() {
 	d := t.d
-	if len(d.Assumed) == 0 && len(d.Conditions) == 0 {
+	if len(d.Assumed) == 0 {
 		return
 	}
 	t.head("Assumed, because the case does not say")
 	for i, a := range d.Assumed {
-		if i == 6 && !t.o.Full && len(d.Assumed) > 7 {
-			t.line("  ", "      ", "and %d more; --full lists them.", len(d.Assumed)-6)
+		if i == 8 && !t.o.Full {
+			t.line("  ", "      ", "and %d more; --full lists them.", len(d.Assumed)-i)
 			break
 		}
 		t.line("  ", "      ", "%s: %s.", upperFirst(a.What), a.Because)
 	}
-	for _, c := range d.Conditions {
-		t.line("  ", "      ", "Given: %s (%s).", c.Name, Percent(c.Present))
+}
+
+// given lists circumstances that count and are never to blame.
+func (t *text) given() {
+	if len(t.d.Conditions) == 0 {
+		return
+	}
+	t.head("Taken as given")
+	for _, c := range t.d.Conditions {
+		t.line("  ", "      ", "%s (%s).", upperFirst(c.Name), Percent(c.Present))
 	}
 }
 
@@ -557,30 +665,92 @@ func (t *text) overturned() {
 	}
 	t.head("What would overturn it")
 	for _, f := range o.Findings {
-		x := t.finding(f.Finding)
-		t.line("  ", "      ", "If %s (%s) is mistaken, %s leads.", f.Finding, x.Name, t.candidateName(f.ThenLeads))
+		t.line("  ", "      ", "If %s is mistaken, %s leads.", t.told(f.Finding), t.candidateName(f.ThenLeads))
 	}
-	for i, r := range o.Rules {
+	holds := "It holds"
+	if len(t.d.Verdict.Names) == 0 {
+		holds = "What comes nearest leads"
+		if lead := t.leading(); len(lead) > 0 {
+			holds = upperFirst(fullName(lead[0])) + " leads"
+		}
+	}
+	for i, r := range bounds(o.Rules) {
 		if i == 3 && !t.o.Full {
 			break
 		}
-		if r.HoldsAbove != nil {
-			t.line("  ", "      ", "It holds as long as %s more often than in %.2g of 100 (now %.0f); else %s leads.", ruleWords(r.Rule), 100**r.HoldsAbove, 100*r.Now, t.candidateName(r.ThenLeads))
-		} else if r.HoldsBelow != nil {
-			t.line("  ", "      ", "It holds as long as %s less often than in %.2g of 100 (now %.0f); else %s leads.", ruleWords(r.Rule), 100**r.HoldsBelow, 100*r.Now, t.candidateName(r.ThenLeads))
-		}
+		t.line("  ", "      ", "%s as long as %s %s.", holds, t.ruleWords(r.rule), t.boundWords(r))
 	}
 	for i, l := range o.Looks {
 		if i == 3 && !t.o.Full {
 			break
 		}
-		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s leads.", l.Sign, l.Result, Percent(l.Probability), t.candidateName(l.ThenLeads))
+		name := t.thing(l.Sign)
+		if l.At != "" {
+			name += " (" + l.At + ")"
+		}
+		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s leads.", name, l.Result, Percent(l.Probability), t.candidateName(l.ThenLeads))
 	}
 }
 
-func ruleWords(id string) string {
+// told is a finding with its name, as a part of a sentence.
+func (t *text) told(id string) string {
+	f := t.finding(id)
+	if f.State == "not_found" {
+		return fmt.Sprintf("%s (%s, not found)", id, f.Name)
+	}
+	return fmt.Sprintf("%s (%s)", id, f.Name)
+}
+
+// bound is a rule with the limits between which its how-often may lie.
+type bound struct {
+	rule         string
+	now          float64
+	above, below *engine.RuleFlip
+}
+
+// bounds puts together what is told of one rule; the order is that of the first
+// that is told.
+func bounds(flips []engine.RuleFlip) []bound {
+	var out []bound
+	for _, f := range flips {
+		i := slices.IndexFunc(out, func(b bound) bool { return b.rule == f.Rule })
+		if i < 0 {
+			i, out = len(out), append(out, bound{rule: f.Rule, now: f.Now})
+		}
+		switch {
+		case f.HoldsAbove != nil:
+			out[i].above = &f
+		case f.HoldsBelow != nil:
+			out[i].below = &f
+		}
+	}
+	return slices.DeleteFunc(out, func(b bound) bool { return b.above == nil && b.below == nil })
+}
+
+func (t *text) boundWords(b bound) string {
+	now := fmt.Sprintf("of 100 (now %s)", number(100*b.now))
+	switch {
+	case b.below == nil:
+		return fmt.Sprintf("in more than %s %s; else %s leads", number(100**b.above.HoldsAbove), now, t.candidateName(b.above.ThenLeads))
+	case b.above == nil:
+		return fmt.Sprintf("in less than %s %s; else %s leads", number(100**b.below.HoldsBelow), now, t.candidateName(b.below.ThenLeads))
+	}
+	s := fmt.Sprintf("in more than %s and less than %s %s; ", number(100**b.above.HoldsAbove), number(100**b.below.HoldsBelow), now)
+	if b.above.ThenLeads == b.below.ThenLeads {
+		return s + fmt.Sprintf("else %s leads", t.candidateName(b.above.ThenLeads))
+	}
+	return s + fmt.Sprintf("below that %s leads, above it %s", t.candidateName(b.above.ThenLeads), t.candidateName(b.below.ThenLeads))
+}
+
+// ruleWords says a rule in the names of its two ends.
+func (t *text) ruleWords(id string) string {
 	from, to, _ := strings.Cut(id, " > ")
-	return strings.ReplaceAll(from, "_", " ") + " leads to " + strings.ReplaceAll(to, "_", " ")
+	to, _, _ = strings.Cut(to, " #")
+	verb := "leads to"
+	if t.b.Sign(to) != nil {
+		verb = "shows"
+	}
+	return fmt.Sprintf("“%s” %s “%s”", t.thing(from), verb, t.thing(to))
 }
 
 func (t *text) next() {
@@ -593,6 +763,7 @@ func (t *text) next() {
 	if t.o.Full {
 		most = len(d.Next)
 	}
+	shown := 0
 	for i, l := range d.Next {
 		if i == most {
 			break
@@ -600,6 +771,7 @@ func (t *text) next() {
 		if l.Bits < engine.WorthTelling && !t.o.Full {
 			continue
 		}
+		shown++
 		at := ""
 		if l.At != "" {
 			at = ", " + l.At
@@ -610,21 +782,29 @@ func (t *text) next() {
 		}
 		t.line("  ", "      ", "%s%s (%s): %s %s min%s.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
 		if len(l.Off) > 0 {
-			t.line("      ", "      ", "Comes off first: %s.", strings.ReplaceAll(strings.Join(l.Off, ", "), "_", " "))
+			var off []string
+			for _, id := range l.Off {
+				off = append(off, t.thing(id))
+			}
+			t.line("      ", "      ", "Comes off first: %s.", strings.Join(off, ", "))
 		}
 		if len(l.DestroyedBy) > 0 {
-			var acts []string
+			var acts []act
 			for _, a := range l.DestroyedBy {
 				kind, part, _ := strings.Cut(a, " ")
-				acts = append(acts, actWords(kind, strings.ReplaceAll(part, "_", " ")))
+				acts = append(acts, act{kind, t.thing(part)})
 			}
-			t.line("      ", "      ", "Look before you %s.", or(acts))
+			t.line("      ", "      ", "%s", lookBefore(acts))
 		}
 		if l.Caution != "" {
 			t.line("      ", "      ", "Caution: %s", sentence(l.Caution))
 		}
 	}
-	t.line("  ", "  ", "%s", d.Stop.Why)
+	why := d.Stop.Why
+	if shown == 0 && len(d.Next) > 0 && !t.o.Full {
+		why = strings.TrimSuffix(why, ".") + "; --full lists what is left."
+	}
+	t.line("  ", "  ", "%s", why)
 }
 
 func minutes(m float64) string { return fmt.Sprintf("%.0f", m) }
