@@ -14,7 +14,7 @@ import (
 // there are none but warnings.
 func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	before := faults.Errors()
-	signs, parts, outcomes, nodes := names4(b)
+	outcomes, nodes := questions(b)
 	if c.Question != "" {
 		switch n := b.Node(c.Question); {
 		case n != nil && n.Kind != rules.Step:
@@ -33,7 +33,7 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	for _, f := range c.All() {
 		if f.Sign == "other" {
 			if f.Part != "" && b.Part(f.Part) == nil {
-				faults.Add(f.PartPos, source.Suggest(f.Part, parts), "there is no part %q", f.Part)
+				faults.Add(f.PartPos, b.SuggestPart(f.Part), "there is no part %q", f.Part)
 			}
 			continue
 		}
@@ -42,7 +42,7 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 			continue // told already: the case has a fault of form
 		}
 		if s == nil {
-			hint := source.Suggest(f.Sign, signs)
+			hint := b.SuggestSign(f.Sign)
 			if hint == "" {
 				hint = `tidemark signs finds one; sign = "other" with part and note keeps a sight that the book does not know`
 			}
@@ -54,7 +54,7 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	part := func(id string, pos source.Position) *rules.Part {
 		p := b.Part(id)
 		if p == nil && id != "" {
-			faults.Add(pos, source.Suggest(id, parts), "there is no part %q", id)
+			faults.Add(pos, b.SuggestPart(id), "there is no part %q", id)
 		}
 		return p
 	}
@@ -90,13 +90,8 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 	return faults.Errors() == before
 }
 
-func names4(b *rules.Book) (signs, parts, outcomes, nodes []string) {
-	for _, s := range b.Signs {
-		signs = append(signs, s.ID)
-	}
-	for _, p := range b.Parts {
-		parts = append(parts, p.ID)
-	}
+// questions lists what is usually asked about, and all that can be.
+func questions(b *rules.Book) (outcomes, nodes []string) {
 	for _, n := range b.Outcomes() {
 		outcomes = append(outcomes, n.ID)
 	}
@@ -105,10 +100,9 @@ func names4(b *rules.Book) (signs, parts, outcomes, nodes []string) {
 			nodes = append(nodes, n.ID)
 		}
 	}
-	for _, l := range [][]string{signs, parts, outcomes, nodes} {
-		slices.Sort(l)
-	}
-	return signs, parts, outcomes, nodes
+	slices.Sort(outcomes)
+	slices.Sort(nodes)
+	return outcomes, nodes
 }
 
 // checkSpots holds positions and places against what the part has.

@@ -98,7 +98,8 @@ type work struct {
 	bounds map[*network.Item]float64 // acted is at most this
 	all    []*held                   // every candidate that was worked out, best first
 	lead   []*held                   // those of the verdict
-	best   map[*network.Item]bool
+	best   map[*network.Item]bool    // there by the most probable explanation, and by the next
+	second map[*network.Item]bool
 	onWay  map[*network.Item]bool // items of the chain
 }
 
@@ -163,7 +164,7 @@ func (w *work) header() error {
 		for _, r := range w.c.Readings {
 			ids = append(ids, r.ID)
 		}
-		d.Assumed = append(d.Assumed, Assumed{"what " + and(ids) + " measured is kept and not weighed: enter what it shows as a finding", "findings alone are weighed so far"})
+		d.Assumed = append(d.Assumed, Assumed{"what " + and(ids) + " measured is kept and not weighed", "findings alone are weighed so far; enter what it shows as a finding"})
 	}
 	if c := w.c.Question; c == "" {
 		d.Assumed = append(d.Assumed, Assumed{"nothing is asked, so nothing is to blame for it; what is there is told", "the case has no question"})
@@ -550,6 +551,7 @@ func (w *work) explain() error {
 	w.d.Explanation.ProvenBest = proven
 	w.d.Explanation.There = names(w.g, found[0].There)
 	if len(found) > 1 {
+		w.second = found[1].There
 		s := &Second{Odds: math.Exp(found[0].LogP - found[1].LogP)}
 		for _, it := range w.g.Items {
 			a, b := found[0].There[it], found[1].There[it]

@@ -74,6 +74,8 @@ type Verdict struct {
 	Behind         []Candidate     `json:"behind"` // what may lie behind, each alone
 	BetterQuestion *BetterQuestion `json:"better_question"`
 	Why            string          `json:"why,omitempty"` // why the standing is no higher
+	// ErrorBound is how far Blame may be off (see Method); 0 where it is exact.
+	ErrorBound float64 `json:"error_bound"`
 }
 
 // BetterQuestion is an earlier step that is the better thing to ask about.

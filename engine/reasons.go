@@ -272,7 +272,11 @@ func (w *work) findings() error {
 			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, why})
 		case role == "":
 			role = NotExplained
-			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, "nothing in the best explanation produces it"})
+			why := "nothing in the best explanation produces it"
+			if w.bySecond(f.ID) {
+				why = "not by the best account; the next best, which is hardly less probable, explains it"
+			}
+			w.d.NotExplained = append(w.d.NotExplained, Unexplained{f.ID, why})
 		case leadKey != "" && out.Weight[leadKey].Last <= -3 && role != MadeAfter:
 			out.Against = leadKey
 			if role == Independent {
@@ -282,6 +286,21 @@ func (w *work) findings() error {
 		out.Role = role
 	}
 	return nil
+}
+
+// hardlyLess is how many times less probable an explanation may be to count as hardly
+// less probable.
+const hardlyLess = 3
+
+// bySecond tells whether the next best explanation, hardly less probable, explains a
+// finding.
+func (w *work) bySecond(id string) bool {
+	if s := w.d.Explanation.Second; s == nil || s.Odds > hardlyLess {
+		return false
+	}
+	return slices.ContainsFunc(w.g.Observed, func(o network.Observation) bool {
+		return o.Finding == id && slices.ContainsFunc(o.Explains(), func(s network.Shows) bool { return w.second[s.Item] })
+	})
 }
 
 // shownWith is about how likely it is that anything was there that shows a finding:

@@ -118,6 +118,11 @@ func (w *work) moves() error {
 	}
 	// As much again for what was left out even then.
 	w.d.Method.ErrorBound = 2 * max(w.d.Method.ErrorBound, slices.Max(moved))
+	if len(w.lead) == 1 {
+		w.d.Verdict.ErrorBound = 2 * moved[0]
+	} else {
+		w.d.Verdict.ErrorBound = 2 * slices.Max(moved)
+	}
 	return nil
 }
 

@@ -71,8 +71,12 @@ func (t *text) verdict() {
 	v := t.d.Verdict
 	t.head("Verdict")
 	t.line("  ", "  ", "%s", v.Words)
-	if m := t.d.Method; !m.Exact && m.ErrorBound > telling {
-		t.line("  ", "  ", "These numbers may be off by about %.0f in 100: the case is too entangled to be worked out whole in the memory that it was given.", math.Ceil(100*m.ErrorBound))
+	off := v.ErrorBound
+	if len(v.Names) == 0 {
+		off = t.d.Method.ErrorBound
+	}
+	if !t.d.Method.Exact && off > telling {
+		t.line("  ", "  ", "These numbers may be off by about %.0f in 100: the case is too entangled to be worked out whole in the memory that it was given.", math.Ceil(100*off))
 	}
 	if v.Why != "" {
 		t.line("  ", "  ", "It stands no higher because %s.", v.Why)

@@ -238,7 +238,7 @@ func TestErrorBesideVerdict(t *testing.T) {
 		told bool
 	}{{engine.Method{Exact: true, ErrorBound: 0.2}, false}, {engine.Method{ErrorBound: 0.05}, false}, {engine.Method{ErrorBound: 0.052}, true}} {
 		d := determined()
-		d.Method = x.m
+		d.Method, d.Verdict.ErrorBound = x.m, x.m.ErrorBound
 		assert.Equal(t, x.told, strings.Contains(shown(t, d, Options{}), "VERDICT Determined: oil left in too long. These numbers may be off by about 6 in 100"))
 	}
 }
