@@ -189,9 +189,6 @@ func newBoundSearch(b *boundNet) *boundSearch {
 	return s
 }
 
-// core tells whether there is anything to look into.
-func (s *boundSearch) core() bool { return len(s.nodes) > 0 || s.wide }
-
 // follow follows the contexts that are allotted at least a given mass, at most so
 // many, and bounds the probability. It reports false when the context ended before.
 func (s *boundSearch) follow(ctx context.Context, least float64, room int) bool {
