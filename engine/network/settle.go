@@ -33,22 +33,26 @@ func MemoryOf(budget float64) int64 { return int64(8 * math.Exp2(budget+forUnlis
 
 // wider is by how much more room the choice of what to leave out is tried once,
 // to see how far the numbers still move; narrower are by how much less it gets
-// where a three-level model would not fit otherwise.
-const wider = 2.5
+// where a three-level model would not fit otherwise. Where the numbers move by more
+// than is tolerable, all is done once more with the room of the check.
+const (
+	wider     = 2.5
+	tolerable = 0.04
+)
 
-var narrower = []float64{1, 2, 3.5, 5}
+var narrower = [...]float64{0, 1, 2, 3.5, 5}
 
 // A number is first sketched with one of the narrower choices, if that takes no
 // more room than this, and is left at that if it is small.
 const (
-	sketch    = 2
+	sketch    = 3
 	forSketch = 2.5
 	small     = 0.05
 )
 
 // forExplaining is which of the narrower choices explanations are sought in: their
 // search asks the model for maxima, which takes far larger tables than sums.
-const forExplaining = 1
+const forExplaining = 2
 
 // rounds is how often the choice of what to leave out is made anew from the
 // posterior that the last choice gave.
@@ -77,12 +81,21 @@ func (g *Ground) settle(ctx context.Context) error {
 	keep := g.ancestors(g.wanted())
 	// How much comes of each rule: at first by base rates alone.
 	p := slices.Clone(g.prior)
+	if err := g.choose(ctx, keep, p, 0, rounds); err != nil || g.moved <= tolerable {
+		return err
+	}
+	// It moved too far: once more with as much room as the check had.
+	return g.choose(ctx, keep, p, wider, 1)
+}
+
+// choose chooses what is left out, with so much more room than the budget for the
+// plain model, from how likely things are taken to be (p), which it brings up to date.
+func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, extra float64, rounds int) error {
 	var post *Posterior
-	kept := 0
+	n, err := 0, error(nil)
 	for range rounds {
 		order := g.rank(keep, p)
-		n, err := g.most(ctx, order, g.Budget, len(order), cmp.Or(kept, len(order)/2))
-		if err != nil {
+		if n, err = g.most(ctx, order, g.Budget+extra, len(order), cmp.Or(n, len(order)/2)); err != nil {
 			return err
 		}
 		g.leaveOut(order, n, p)
@@ -90,7 +103,6 @@ func (g *Ground) settle(ctx context.Context) error {
 			return err
 		}
 		g.update(p, post)
-		kept = n
 	}
 	g.beside = slices.Clone(p)
 	for i := range g.beside {
@@ -99,9 +111,8 @@ func (g *Ground) settle(ctx context.Context) error {
 		}
 	}
 	g.leftOver(p)
-	order := g.rank(keep, p)
-	g.coarse = []*Ground{}
-	n, err := kept, error(nil)
+	order, kept := g.rank(keep, p), n
+	g.coarse = nil
 	for _, less := range narrower {
 		if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget-less, kept, n); err != nil {
 			return err
@@ -110,8 +121,7 @@ func (g *Ground) settle(ctx context.Context) error {
 		c.leaveOut(order, n, p)
 		g.coarse = append(g.coarse, c)
 	}
-	n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget+wider, len(order), kept)
-	if err != nil {
+	if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget+extra+wider, len(order), kept); err != nil {
 		return err
 	}
 	g.wide = g.with(nil, nil)
@@ -124,11 +134,14 @@ func (g *Ground) settle(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	g.moved = 0
 	for _, it := range g.Items {
-		if keep[it.v] {
+		// A step of which nothing is left is not told at all.
+		if keep[it.v] && (post.m.has(it.v) || it.Node.Kind == rules.Cause) {
 			g.moved = max(g.moved, math.Abs(more.Item(it)-post.Item(it)))
 		}
 	}
+	g.update(p, more)
 	return nil
 }
 
