@@ -81,28 +81,34 @@ func (g *Ground) settle(ctx context.Context) error {
 	keep := g.ancestors(g.wanted())
 	// How much comes of each rule: at first by base rates alone.
 	p := slices.Clone(g.prior)
-	if err := g.choose(ctx, keep, p, 0, rounds); err != nil || g.moved <= tolerable {
+	boost, err := g.choose(ctx, keep, p, nil, 0, rounds)
+	if err != nil || g.moved <= tolerable {
 		return err
 	}
 	// It moved too far: once more with as much room as the check had.
-	return g.choose(ctx, keep, p, wider, 1)
+	_, err = g.choose(ctx, keep, p, boost, wider, 2)
+	return err
 }
 
 // choose chooses what is left out, with so much more room than the budget for the
-// plain model, from how likely things are taken to be (p), which it brings up to date.
-func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, extra float64, rounds int) error {
+// plain model, from how likely things are taken to be (p), which it brings up to date,
+// and from how much each step would explain (boost), which it returns anew.
+func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, extra float64, rounds int) ([]float64, error) {
 	var post *Posterior
 	n, err := 0, error(nil)
 	for range rounds {
-		order := g.rank(keep, p)
+		order := g.rank(keep, p, boost)
 		if n, err = g.most(ctx, order, g.Budget+extra, len(order), cmp.Or(n, len(order)/2)); err != nil {
-			return err
+			return nil, err
 		}
 		g.leaveOut(order, n, p)
 		if post, err = g.posteriorNow(ctx); err != nil {
-			return err
+			return nil, err
 		}
 		g.update(p, post)
+		if boost, err = post.boost(ctx); err != nil {
+			return nil, err
+		}
 	}
 	g.beside = slices.Clone(p)
 	for i := range g.beside {
@@ -111,28 +117,28 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, extra flo
 		}
 	}
 	g.leftOver(p)
-	order, kept := g.rank(keep, p), n
+	order, kept := g.rank(keep, p, boost), n
 	g.coarse = nil
 	for _, less := range narrower {
 		if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget-less, kept, n); err != nil {
-			return err
+			return nil, err
 		}
 		c := g.with(nil, nil)
 		c.leaveOut(order, n, p)
 		g.coarse = append(g.coarse, c)
 	}
 	if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget+extra+wider, len(order), kept); err != nil {
-		return err
+		return nil, err
 	}
 	g.wide = g.with(nil, nil)
 	g.wide.leaveOut(order, n, p)
 	more, err := g.wide.posteriorNow(ctx)
 	var clash *infer.Contradiction
 	if errors.As(err, &clash) {
-		return nil // told where the findings are inferred
+		return nil, nil // told where the findings are inferred
 	}
 	if err != nil {
-		return err
+		return nil, err
 	}
 	g.moved = 0
 	for _, it := range g.Items {
@@ -142,7 +148,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, extra flo
 		}
 	}
 	g.update(p, more)
-	return nil
+	return more.boost(ctx)
 }
 
 // with is the same ground with another choice of what is left out.
@@ -248,9 +254,37 @@ func (g *Ground) behind(v int) int {
 	return v
 }
 
+// boost is, by variable, how many times more likely all that was found would be if
+// one more thing brought that step about: 1 where the model does not tell. It makes a
+// rule count that was left out and would explain much.
+func (p *Posterior) boost(ctx context.Context) ([]float64, error) {
+	c, err := p.m.m.Calibrate(ctx, p.m.evidence(nil))
+	if err != nil {
+		return nil, err
+	}
+	g := p.m.g
+	out := make([]float64, len(g.vars))
+	for i := range g.vars {
+		out[i] = 1
+		v := &g.vars[i]
+		if v.kind != gate || v.item == nil || !p.m.has(i) {
+			continue
+		}
+		none := 1 - v.leak
+		for k, e := range v.edges {
+			if g.thin[[2]int{i, k}] {
+				none *= 1 - g.stand[e.from]*e.pass
+			}
+		}
+		x := p.m.vars[i]
+		out[i] = max(0, 1+none*(c.LeakSlope(x, 1)-c.LeakSlope(x, 0)))
+	}
+	return out, nil
+}
+
 // rank orders the rules by how much comes of them, given how likely each thing
 // is; most first.
-func (g *Ground) rank(keep []bool, p []float64) []ranked {
+func (g *Ground) rank(keep []bool, p, boost []float64) []ranked {
 	var out []ranked
 	for i := range g.vars {
 		v := &g.vars[i]
@@ -258,7 +292,11 @@ func (g *Ground) rank(keep []bool, p []float64) []ranked {
 			continue
 		}
 		for k, e := range v.edges {
-			out = append(out, ranked{[2]int{i, k}, max(p[e.from]*e.pass, g.share(i, e, p))})
+			w := max(p[e.from]*e.pass, g.share(i, e, p))
+			if boost != nil && g.thin[[2]int{i, k}] {
+				w = max(w, min(1, p[e.from]*e.pass*boost[i]))
+			}
+			out = append(out, ranked{[2]int{i, k}, w})
 		}
 	}
 	slices.SortFunc(out, func(a, b ranked) int {
