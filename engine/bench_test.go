@@ -1,0 +1,34 @@
+package engine
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"tidemark/evidence"
+	"tidemark/evidence/source"
+	"tidemark/rules"
+)
+
+// BenchmarkDiagnose works out whole cases on the built-in book: the built-in example
+// and the published investigations.
+func BenchmarkDiagnose(b *testing.B) {
+	var faults source.Faults
+	book := rules.Load(&faults, rules.Embedded())
+	require.NotNil(b, book, faults.Error())
+	for _, file := range []string{"../cmd/tidemark/internal/cli/demo.toml", "../testdata/published/P054.toml", "../testdata/published/P122.toml", "../testdata/published/P137.toml"} {
+		text, err := os.ReadFile(file)
+		require.NoError(b, err)
+		c, ok := evidence.Parse(file, text, &faults)
+		require.True(b, ok, faults.Error())
+		b.Run(filepath.Base(file), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				_, err := Diagnose(b.Context(), book, c, Options{})
+				require.NoError(b, err)
+			}
+		})
+	}
+}
