@@ -31,7 +31,9 @@
 //
 // What is too large is solved by the states of a few variables, one after the other
 // (cutset.go). Joint assignments are bounded by maximising instead of summing
-// (maximal.go), and searched for with these bounds (explain.go).
+// (maximal.go), and searched for with these bounds (explain.go). Where even cases are
+// too many, [Model.Bound] gives bounds that are proven, the tighter the more work it
+// may do (bound.go).
 //
 // The same input gives the same bits.
 //
@@ -45,5 +47,7 @@
 //     as evidence, and conditioning on a cutset.
 //   - J. D. Park & A. Darwiche, Solving MAP exactly using systematic search, UAI
 //     (2003): bounds on joint assignments.
+//   - R. Dechter & I. Rish, Mini-buckets, J. ACM 50 (2003); Q. Liu & A. Ihler, Bounding
+//     the partition function using Hölder's inequality, ICML (2011): upper bounds.
 //   - U. Junker, QuickXplain, AAAI (2004): contradictions by halves.
 package infer
