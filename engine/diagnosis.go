@@ -74,6 +74,8 @@ type Verdict struct {
 	Behind         []Candidate     `json:"behind"` // what may lie behind, each alone
 	BetterQuestion *BetterQuestion `json:"better_question"`
 	Why            string          `json:"why,omitempty"` // why the standing is no higher
+	// Nearest is what comes nearest where something is asked and nothing is named.
+	Nearest *Candidate `json:"nearest,omitempty"`
 	// ErrorBound is how far Blame may be off (see Method); 0 where it is exact.
 	ErrorBound float64 `json:"error_bound"`
 }

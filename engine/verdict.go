@@ -81,6 +81,9 @@ func (w *work) verdict() error {
 	if err := w.betterQuestion(); err != nil {
 		return err
 	}
+	if h := w.leading(); h != nil && len(w.lead) == 0 {
+		v.Nearest = &h.Candidate
+	}
 	v.Words = w.sentence()
 	return w.moves()
 }

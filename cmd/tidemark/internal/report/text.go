@@ -530,27 +530,20 @@ func (t *text) weighed() []string {
 	return out
 }
 
-// leading is what comes nearest where nothing is named: the cause most to blame,
-// else the step; of a family and its positions the family, before it the position
-// that carries nearly all of it. Where nothing is asked there is none.
+// leading is what comes nearest where nothing is named, and after a position the
+// family that it is of.
 func (t *text) leading() []engine.Candidate {
-	if t.d.Case.Question == "" {
+	n := t.d.Verdict.Nearest
+	if n == nil {
 		return nil
 	}
-	for _, all := range [][]engine.Candidate{t.d.Causes, t.d.Steps} {
-		for _, c := range all {
-			if c.Kind == "unlisted" || c.Category == rules.Artefact || c.Blame <= 0 || c.At != "" && c.At != "any" && familyOf(all, c.ID) {
-				continue
-			}
-			for _, one := range all {
-				if c.At == "any" && one.ID == c.ID && one.At != "any" && one.Blame >= engine.SingleOfFamily*c.Blame {
-					return []engine.Candidate{one, c}
-				}
-			}
-			return []engine.Candidate{c}
+	out := []engine.Candidate{*n}
+	for _, c := range slices.Concat(t.d.Causes, t.d.Steps) {
+		if n.At != "" && n.At != "any" && c.ID == n.ID && c.At == "any" {
+			out = append(out, c)
 		}
 	}
-	return nil
+	return out
 }
 
 // forAndAgainst is what each finding says of a candidate, strongest first, after

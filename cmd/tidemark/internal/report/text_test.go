@@ -67,7 +67,7 @@ func shown(t *testing.T, d *engine.Diagnosis, o Options) string {
 
 // asked is a diagnosis with two causes, of which none is named.
 func asked() *engine.Diagnosis {
-	return &engine.Diagnosis{
+	d := &engine.Diagnosis{
 		Case:    engine.CaseInfo{ID: "t", Question: "stopped", QuestionName: "stopped by itself"},
 		Verdict: engine.Verdict{Standing: engine.Undetermined, Words: "Not determined."},
 		Causes: []engine.Candidate{
@@ -76,6 +76,8 @@ func asked() *engine.Diagnosis {
 		},
 		Method: engine.Method{Exact: true},
 	}
+	d.Verdict.Nearest = &d.Causes[0]
+	return d
 }
 
 // determined is the same with the first named.
@@ -189,27 +191,21 @@ func TestForAndAgainst(t *testing.T) {
 	assert.Contains(t, section(d, Options{Numbers: true}), "FOR AND AGAINST: OIL LEFT IN TOO LONG")
 }
 
-// What nearest leads, of families and positions.
+// What comes nearest, and after a position its family.
 func TestLeading(t *testing.T) {
 	text := &text{d: asked()}
 	text.d.Causes = []engine.Candidate{
-		{ID: "unlisted", Kind: "unlisted", Blame: 0.9},
-		{ID: "shells_mixed", Kind: "cause", Category: rules.Artefact, Blame: 0.8},
 		{ID: "nut", At: "rod 3", Kind: "cause", Blame: 0.3},
 		{ID: "nut", At: "any", Kind: "family", Blame: 0.3},
-		{ID: "nut", At: "rod 1", Kind: "cause", Blame: 0.1},
 	}
+	text.d.Verdict.Nearest = &text.d.Causes[0]
 	var got []string
 	for _, c := range text.leading() {
 		got = append(got, key(c))
 	}
 	assert.Equal(t, []string{"nut @ rod 3", "nut"}, got)
-	text.d.Causes[2].Blame = 0.2
-	assert.Equal(t, "any", text.leading()[0].At)
-	text.d.Causes = text.d.Causes[:2]
+	text.d.Verdict.Nearest = nil
 	assert.Empty(t, text.leading())
-	text.d.Steps = []engine.Candidate{{ID: "worn", Kind: "step", Blame: 0.2}}
-	assert.Equal(t, "worn", text.leading()[0].ID)
 }
 
 // What is given stands apart from what is assumed, which is cut late.
