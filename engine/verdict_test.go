@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"tidemark/engine/network"
 	"tidemark/evidence/source"
 	"tidemark/rules"
 )
@@ -237,4 +238,23 @@ func TestCheckPositionsAndQuestion(t *testing.T) {
 	assert.False(t, Check(b, c, &faults))
 	assert.Contains(t, faults.Error(), `"sealant" is a cause, and only a step can be asked about`)
 	assert.Contains(t, faults.Error(), `"rod 1" is said of the screen, of which the engine has one`)
+}
+
+// Positions are named from what was seen there or is hardly in doubt, not from what
+// is merely likely.
+func TestOnlySurePositionsAreNamed(t *testing.T) {
+	b := smallBook(t, "")
+	c := shortCase(t, "seized", "F1 seen bearing.wiped @ rod 3\nF2 seen bearing.wiped @ rod 2")
+	g := network.New(b, c)
+	g.Observe(c)
+	require.NoError(t, g.Ask("seized", nil))
+	w := &work{ctx: t.Context(), book: b, c: c, g: g, d: &Diagnosis{}}
+	var err error
+	w.plain, err = g.Plain(w.ctx)
+	require.NoError(t, err)
+	w.post, err = w.plain.Posterior(w.ctx, nil)
+	require.NoError(t, err)
+	wiped := g.FamilyOf(b.Node("wiped"))
+	assert.Greater(t, w.post.Item(wiped.Items[0]), 0.8, "or the test shows nothing")
+	assert.Equal(t, "rod 2 and 3", w.sureOf(wiped))
 }
