@@ -100,7 +100,6 @@ type work struct {
 	lead   []*held                   // those of the verdict
 	best   map[*network.Item]bool    // there by the most probable explanation, and by the next
 	second map[*network.Item]bool
-	onWay  map[*network.Item]bool // items of the chain
 }
 
 // held is a candidate: one item, a family, or what is not listed.

@@ -206,6 +206,12 @@ func properties(t *testing.T, d *Diagnosis) {
 			}
 		}
 	}
+	// A position stands in the chain only if something tells it from the others.
+	for _, l := range d.Chain {
+		if l.At != "" && l.At != "any" && l.Kind != "outcome" && len(l.Findings) == 0 {
+			assert.Contains(t, d.Explanation.There, l.ID+" @ "+l.At)
+		}
+	}
 	// Each column of shares adds up from base rate to result.
 	sums := map[string]float64{}
 	for _, f := range d.Findings {

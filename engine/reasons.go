@@ -189,7 +189,6 @@ func (w *work) findings() error {
 	for _, h := range w.lead {
 		lead = append(lead, h.items...)
 	}
-	w.onWay = map[*network.Item]bool{}
 	behindLead := w.cameFrom(lead)
 	// What follows from something on the way to what is named follows from it too.
 	onTheWay := slices.Clone(lead)
@@ -554,9 +553,9 @@ func (w *work) chain() error {
 		if i == len(line)-1 {
 			l.Kind, l.Probability = "outcome", 1
 		} else {
-			// The figure is that of the positions named; of any, where several are as
-			// good and none was seen.
-			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && len(items) > 1 {
+			// The figure is that of the positions named; of any, where nothing tells
+			// which: none was seen, and no single one stands out.
+			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && (len(items) > 1 || !w.apartFrom(s.it, f)) {
 				items = f.Items
 				l.At = "any"
 			}
@@ -568,13 +567,18 @@ func (w *work) chain() error {
 		if i > 0 {
 			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
 		}
-		for _, it := range items {
-			w.onWay[it] = true
-		}
 		l.Findings = w.shownBy(items)
 		w.d.Chain = append(w.d.Chain, l)
 	}
 	return nil
+}
+
+// apartFrom tells whether an item stands out among the positions of its family: it is
+// there by the best explanation, and is likelier than any other.
+func (w *work) apartFrom(it *network.Item, f *network.Family) bool {
+	return w.best[it] && !slices.ContainsFunc(f.Items, func(o *network.Item) bool {
+		return o != it && w.post.Item(o) > SingleOfFamily*w.post.Item(it)
+	})
 }
 
 // blameOf is the blame of one item.

@@ -570,7 +570,21 @@ func (l *loader) quantity(t *source.Table, key string, shape *regexp.Regexp) str
 		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", s+unit), "%s is %q: the unit is missing", key, s)
 		return ""
 	}
+	if u := strings.TrimSpace(m[2]); !slices.Contains(units, u) {
+		t.Warn(key, source.Suggest(u, units), "%s is %q, and %q is no unit that is known: kept as written", key, s, u)
+	}
 	return s
+}
+
+// units are those in which a shop writes values; what is not among them is kept, and
+// told.
+var units = []string{
+	"mm", "µm", "μm", "um", "cm", "m", "km", "in", "inch", "inches", "thou", "mil", "mils", "ft", "mi", "miles",
+	"N·m", "Nm", "N m", "N*m", "kgf·m", "kgm", "lb-ft", "lb·ft", "lbf-ft", "lbf·ft", "ft-lb", "ft·lb", "lb-in", "lb·in", "in-lb", "in·lb",
+	"N", "kN", "kgf", "lbf", "bar", "mbar", "kPa", "MPa", "Pa", "psi", "kgf/cm²", "kg/cm²", "inHg", "in Hg", "mmHg", "mm Hg", "mmH2O", "mm H2O",
+	"°C", "C", "°F", "F", "K", "cSt", "mm²/s", "%", "‰", "ppm", "ppb", "mg/kg", "mg/l", "g", "kg", "mg", "t", "oz", "lb", "lbs",
+	"ml", "cl", "dl", "l", "L", "litre", "litres", "liter", "liters", "cc", "cm³", "cm3", "cu in", "qt", "gal", "fl oz",
+	"°", "deg", "degrees", "rpm", "r/min", "1/min", "min", "s", "h", "hours", "days", "weeks", "months", "years", "V", "mV", "A", "mA", "Ω", "ohm", "kΩ", "Hz", "HRC", "HB", "HV", "teeth", "turns", "links",
 }
 
 func (l *loader) reading(id string, t *source.Table) {

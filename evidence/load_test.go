@@ -404,3 +404,24 @@ func TestLoadTellsWhatItCannotRead(t *testing.T) {
 	assert.Nil(t, c)
 	assert.Equal(t, 1, fs.Errors())
 }
+
+// A unit that is not known is kept and told, with what was probably meant; one that
+// a shop writes is not.
+func TestUnknownUnit(t *testing.T) {
+	const engine = "[engine]\nfuel = \"diesel\"\ncycle = \"four-stroke\"\ncooling = \"liquid\"\nlayout = \"inline\"\ncylinders = 4\n"
+	for unit, want := range map[string]string{
+		"bananas": `case.toml:9:1: warning: value is "59.94 bananas", and "bananas" is no unit that is known: kept as written`,
+		"kpa":     `did you mean "kPa"?`, "mm": "", "thou": "", "lb-ft": "", "°C": "", "%": "",
+	} {
+		var faults source.Faults
+		text := engine + "[reading.R1]\nof = \"rod_journal.diameter\"\nvalue = \"59.94 " + unit + "\"\n"
+		c, ok := Parse("case.toml", []byte(text), &faults)
+		require.True(t, ok, unit)
+		require.Equal(t, "59.94 "+unit, c.Readings[0].Value)
+		if want == "" {
+			require.Empty(t, faults.List(), unit)
+		} else {
+			require.Contains(t, faults.Error(), want)
+		}
+	}
+}

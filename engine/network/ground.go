@@ -2,6 +2,7 @@ package network
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -554,16 +555,21 @@ func (a *assumer) unsaid(c *rules.Cond) {
 }
 
 func (a *assumer) finish() {
-	var names []string
+	byTable := map[string][]string{}
 	for f := range a.missing {
-		names = append(names, f)
-	}
-	slices.Sort(names)
-	for _, f := range names {
 		table, fact, _ := strings.Cut(f, ".")
+		byTable[table] = append(byTable[table], fact)
+	}
+	for _, table := range slices.Sorted(maps.Keys(byTable)) {
+		facts := byTable[table]
+		slices.Sort(facts)
+		list, them := facts[0], "it"
+		if n := len(facts); n > 1 {
+			list, them = strings.Join(facts[:n-1], ", ")+" and "+facts[n-1], "any of them"
+		}
 		a.g.Assumed = append(a.g.Assumed, Assumption{
-			"whatever depends on the " + strings.ReplaceAll(fact, "_", " ") + " may apply",
-			fact + " in [" + table + "] is not given",
+			"[" + table + "] does not give " + list,
+			"whatever depends on " + them + " may apply",
 		})
 	}
 }

@@ -127,9 +127,10 @@ var done = map[string][2]string{
 type act struct{ kind, part string }
 
 // lookBefore says before which acts one must look: parts to which the same is
-// done are named together.
+// done are named together, and what is done to the same part one after the other.
 func lookBefore(acts []act) string {
-	var said []string
+	type doing struct{ parts, verb string }
+	var all []doing
 	for i := 0; i < len(acts); {
 		kind := acts[i].kind
 		var parts []string
@@ -140,13 +141,20 @@ func lookBefore(acts []act) string {
 		if !ok {
 			verb = [2]string{"is reached by " + kind, "are reached by " + kind}
 		}
-		s := or(parts) + " "
+		d := doing{or(parts), verb[0]}
 		if several(acts[i-1].part) {
-			s += verb[1]
-		} else {
-			s += verb[0]
+			d.verb = verb[1]
 		}
-		said = append(said, s)
+		if n := len(all) - 1; n >= 0 && all[n].parts == d.parts {
+			first, _, _ := strings.Cut(all[n].verb, " ")
+			all[n].verb += " or " + strings.TrimPrefix(d.verb, first+" ")
+			continue
+		}
+		all = append(all, d)
+	}
+	var said []string
+	for _, d := range all {
+		said = append(said, d.parts+" "+d.verb)
 	}
 	return "Look before " + strings.Join(said, ", or ") + "."
 }

@@ -662,13 +662,13 @@ func (t *text) overturned() {
 	}
 	t.head("What would overturn it")
 	for _, f := range o.Findings {
-		t.line("  ", "      ", "If %s is mistaken, %s leads.", t.told(f.Finding), t.candidateName(f.ThenLeads))
+		t.line("  ", "      ", "If %s is mistaken, %s comes first.", t.told(f.Finding), t.candidateName(f.ThenLeads))
 	}
 	holds := "It holds"
 	if len(t.d.Verdict.Names) == 0 {
-		holds = "What comes nearest leads"
+		holds = "What comes nearest stays first"
 		if lead := t.leading(); len(lead) > 0 {
-			holds = upperFirst(fullName(lead[0])) + " leads"
+			holds = upperFirst(fullName(lead[0])) + " stays first"
 		}
 	}
 	for i, r := range bounds(o.Rules) {
@@ -685,7 +685,7 @@ func (t *text) overturned() {
 		if l.At != "" {
 			name += " (" + l.At + ")"
 		}
-		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s leads.", name, l.Result, Percent(l.Probability), t.candidateName(l.ThenLeads))
+		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s comes first.", name, l.Result, Percent(l.Probability), t.candidateName(l.ThenLeads))
 	}
 }
 
@@ -728,15 +728,15 @@ func (t *text) boundWords(b bound) string {
 	now := fmt.Sprintf("of 100 (now %s)", number(100*b.now))
 	switch {
 	case b.below == nil:
-		return fmt.Sprintf("in more than %s %s; else %s leads", number(100**b.above.HoldsAbove), now, t.candidateName(b.above.ThenLeads))
+		return fmt.Sprintf("in more than %s %s; else %s comes first", number(100**b.above.HoldsAbove), now, t.candidateName(b.above.ThenLeads))
 	case b.above == nil:
-		return fmt.Sprintf("in less than %s %s; else %s leads", number(100**b.below.HoldsBelow), now, t.candidateName(b.below.ThenLeads))
+		return fmt.Sprintf("in less than %s %s; else %s comes first", number(100**b.below.HoldsBelow), now, t.candidateName(b.below.ThenLeads))
 	}
 	s := fmt.Sprintf("in more than %s and less than %s %s; ", number(100**b.above.HoldsAbove), number(100**b.below.HoldsBelow), now)
 	if b.above.ThenLeads == b.below.ThenLeads {
-		return s + fmt.Sprintf("else %s leads", t.candidateName(b.above.ThenLeads))
+		return s + fmt.Sprintf("else %s comes first", t.candidateName(b.above.ThenLeads))
 	}
-	return s + fmt.Sprintf("below that %s leads, above it %s", t.candidateName(b.above.ThenLeads), t.candidateName(b.below.ThenLeads))
+	return s + fmt.Sprintf("below that %s comes first, above it %s", t.candidateName(b.above.ThenLeads), t.candidateName(b.below.ThenLeads))
 }
 
 // ruleWords says a rule in the names of its two ends.

@@ -108,24 +108,24 @@ func TestOverturned(t *testing.T) {
 	text := shown(t, d, Options{})
 	_, text, _ = strings.Cut(text, "WHAT WOULD OVERTURN IT ")
 	text, _, _ = strings.Cut(text, " Determined from")
-	assert.Equal(t, "If F01 (oil pan: thick black sludge, not found) is mistaken, bolt left loose leads."+
-		" It holds as long as “oil left in too long” leads to “sludge formed” in more than 2 and less than 80 of 100 (now 40); else bolt left loose leads."+
-		" It holds as long as “sludge formed” leads to “stopped by itself” in less than 90 of 100 (now 40); else bolt left loose leads."+
-		" It holds as long as “sludge formed” shows “oil pan: thick black sludge” in more than 0.1 of 100 (now 40); else bolt left loose, rod 3 leads."+
-		" If oil pan: thick black sludge is looked for and not found (40 % likely), bolt left loose leads.", text)
+	assert.Equal(t, "If F01 (oil pan: thick black sludge, not found) is mistaken, bolt left loose comes first."+
+		" It holds as long as “oil left in too long” leads to “sludge formed” in more than 2 and less than 80 of 100 (now 40); else bolt left loose comes first."+
+		" It holds as long as “sludge formed” leads to “stopped by itself” in less than 90 of 100 (now 40); else bolt left loose comes first."+
+		" It holds as long as “sludge formed” shows “oil pan: thick black sludge” in more than 0.1 of 100 (now 40); else bolt left loose, rod 3 comes first."+
+		" If oil pan: thick black sludge is looked for and not found (40 % likely), bolt left loose comes first.", text)
 	assert.NotContains(t, shown(t, d, Options{Full: true}), "_")
 
 	d = asked()
 	d.OverturnedBy = turned
 	text = shown(t, d, Options{})
 	assert.NotContains(t, text, "It holds")
-	assert.Equal(t, 3, strings.Count(text, "Oil left in too long leads as long as “"))
+	assert.Equal(t, 3, strings.Count(text, "Oil left in too long stays first as long as “"))
 
 	d.OverturnedBy.Rules = []engine.RuleFlip{
 		{Rule: "sludge_formed > stopped", Now: 0.4, HoldsAbove: at(0.02), ThenLeads: "bolt_loose"},
 		{Rule: "sludge_formed > stopped", Now: 0.4, HoldsBelow: at(0.8), ThenLeads: "sludge_formed"},
 	}
-	assert.Contains(t, shown(t, d, Options{}), "; below that bolt left loose leads, above it sludge formed.")
+	assert.Contains(t, shown(t, d, Options{}), "; below that bolt left loose comes first, above it sludge formed.")
 }
 
 // A finding is told as speaking against a candidate only where it weighs
@@ -278,6 +278,7 @@ func TestLookBefore(t *testing.T) {
 		"Look before the engine oil is drained, or the oil pickup and its screen comes off.":    {{"drain", "engine oil"}, {"off", "oil pickup and its screen"}},
 		"Look before the guides of the timing chain are taken apart.":                           {{"part", "guides of the timing chain"}},
 		"Look before the timing belt is cut, or the injector is tested.":                        {{"cut", "timing belt"}, {"test", "injector"}},
+		"Look before the oil pan is washed or blown out.":                                       {{"wash", "oil pan"}, {"blow", "oil pan"}},
 	} {
 		assert.Equal(t, want, lookBefore(acts))
 	}
