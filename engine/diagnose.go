@@ -20,7 +20,7 @@ type Options struct {
 	Version string // of the program, told in the result
 	// Looks is how many next looks are worked out; 0 for the default of 8.
 	Looks int
-	// Memory is how many bytes the tables of one question to the model may take;
+	// Memory is about how many bytes the tables of one question to the model may take;
 	// questions are asked on all cores at once. 0 is for DefaultMemory. Within it the
 	// answer is exact, beyond it rules are left out (see Method).
 	Memory int64

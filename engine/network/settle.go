@@ -24,11 +24,12 @@ const (
 	forUnlisted   = 6.5
 )
 
-// BudgetOf is the budget with which no question takes more than so many bytes for its
-// tables, and MemoryOf the reverse.
+// BudgetOf is the budget with which the tables of the largest question take about so
+// many bytes, by the estimate of its plan; what is held while it is worked out can be a
+// few times that. MemoryOf is the reverse.
 func BudgetOf(bytes int64) float64 { return math.Log2(float64(bytes)/8) - forUnlisted }
 
-// MemoryOf is the most that the tables of a question take with a budget, in bytes.
+// MemoryOf is about what the tables of the largest question take, in bytes.
 func MemoryOf(budget float64) int64 { return int64(8 * math.Exp2(budget+forUnlisted)) }
 
 // wider is by how much more room the choice of what to leave out is tried once,

@@ -21,7 +21,7 @@ type limits struct {
 
 func (l *limits) flags(cmd *cobra.Command) {
 	l.memory = engine.DefaultMemory >> 20
-	cmd.Flags().Var((*megabytes)(&l.memory), "memory", "let one question to the model take `MB` megabytes; more is more exact, and slower")
+	cmd.Flags().Var((*megabytes)(&l.memory), "memory", "let one question to the model take about `MB` megabytes; more is mostly more exact, and slower")
 	cmd.Flags().Var((*wait)(&l.time), "time", "give up after `TIME`, as 30s or 2m (0: never)")
 }
 
