@@ -1,10 +1,13 @@
 package engine
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
+	"tidemark/engine/measure"
 	"tidemark/evidence"
+	"tidemark/evidence/quantity"
 	"tidemark/evidence/source"
 	"tidemark/rules"
 )
@@ -68,11 +71,16 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 			checkSpots(b, c, p, x.At, faults)
 		}
 	}
+	sides := measure.Sides(b)
 	for _, r := range c.Readings {
 		id, _, _ := strings.Cut(r.Of, ".")
 		if p := part(id, r.OfPos); p != nil {
 			checkSpots(b, c, p, r.At, faults)
+			checkReading(b, c, r, sides, faults)
 		}
+	}
+	for _, l := range c.Limits {
+		checkLimit(b, c, l, faults)
 	}
 	for _, w := range c.Works {
 		for _, p := range slices.Concat(w.Parts, w.Undone, w.Replaced) {
@@ -88,6 +96,63 @@ func Check(b *rules.Book, c *evidence.Case, faults *source.Faults) (ok bool) {
 		}
 	}
 	return faults.Errors() == before
+}
+
+// checkReading holds a reading against the quantity that it is of.
+func checkReading(b *rules.Book, c *evidence.Case, r evidence.Reading, sides map[*rules.Quantity][2]bool, faults *source.Faults) {
+	q := b.Quantity(r.Of)
+	if q == nil {
+		faults.Warn(r.OfPos, b.SuggestQuantity(r.Of), "the book has no quantity %q: %s is kept and shown, and not weighed", r.Of, r.ID)
+		return
+	}
+	switch code := q.Kind == rules.CodeKind; {
+	case code && r.Value.Said():
+		faults.Add(r.ValuePos, `as in value = "19/16/13"`, "%s is a cleanliness code, and %s is a value", q.Title(), r.Value.Text)
+		return
+	case code:
+		return
+	case r.Code != nil:
+		faults.Add(r.ValuePos, fmt.Sprintf("give it in %s", q.Unit), "%s is %v, and %s is a cleanliness code", q.Title(), q.Dimension(), r.CodeText)
+		return
+	}
+	for _, x := range []struct {
+		v   quantity.Value
+		pos source.Position
+	}{{r.Value, r.ValuePos}, {r.AtLeast, r.Pos}, {r.AtMost, r.Pos}, {r.Limit.Min, r.LimitPos}, {r.Limit.Max, r.LimitPos}, {r.Limit.Bare, r.LimitPos}} {
+		checkValue(q, x.v, x.pos, faults)
+	}
+	if side := sides[q]; r.Limit.Bare.Said() && side[0] == side[1] {
+		faults.Add(r.LimitPos, fmt.Sprintf(`write "max %s" or "min %s"`, r.Limit.Bare.Text, r.Limit.Bare.Text), "it is not clear to which side the limit %s of %s is one", r.Limit.Bare.Text, q.Title())
+	}
+	if ask := measure.Slip(b, c, &r); ask != "" && !r.Checked {
+		faults.Warn(r.ValuePos, "", "%s; %s is not weighed until it says checked = true", ask, r.ID)
+	}
+}
+
+// checkValue holds one value against what the quantity can be.
+func checkValue(q *rules.Quantity, v quantity.Value, pos source.Position, faults *source.Faults) {
+	switch {
+	case !v.Said():
+	case v.Unit.Dimension != q.Dimension():
+		faults.Add(pos, fmt.Sprintf("give it in %s", q.Unit), "%s is %v, and %q is %v", q.Title(), q.Dimension(), v.Text, v.Unit.Dimension)
+	case v.Number < 0 && (q.Kind == rules.SizeKind || q.Kind == rules.AmountKind):
+		faults.Add(pos, "", "%s cannot be negative, and is %s", q.Title(), v.Text)
+	case v.Number == 0 && q.Kind == rules.SizeKind:
+		faults.Add(pos, "", "%s cannot be nothing, and is %s", q.Title(), v.Text)
+	}
+}
+
+// checkLimit holds a limit of the case or of a shop's file against the book.
+func checkLimit(b *rules.Book, c *evidence.Case, l evidence.Limit, faults *source.Faults) {
+	q := b.Quantity(l.Of)
+	if q == nil {
+		faults.Add(l.OfPos, b.SuggestQuantity(l.Of), "the book has no quantity %q to have a limit", l.Of)
+		return
+	}
+	checkSpots(b, c, q.Part, l.At, faults)
+	for _, v := range append([]quantity.Value{l.Min, l.Max, l.New.Min, l.New.Max}, l.Sizes...) {
+		checkValue(q, v, l.Pos, faults)
+	}
 }
 
 // questions lists what is usually asked about, and all that can be.

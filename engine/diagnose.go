@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"tidemark/engine/measure"
 	"tidemark/engine/network"
 	"tidemark/evidence"
 	"tidemark/rules"
@@ -46,6 +47,8 @@ func Diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, opt Optio
 	if opt.Looks == 0 {
 		opt.Looks = 8
 	}
+	table := measure.New(book, c)
+	c = table.Weighed(c)
 	g := network.New(book, c)
 	if opt.Memory > 0 {
 		g.Budget = network.BudgetOf(opt.Memory)
@@ -56,7 +59,7 @@ func Diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, opt Optio
 			return nil, &QuestionError{err}
 		}
 	}
-	w := &work{ctx: ctx, book: book, c: c, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
+	w := &work{ctx: ctx, book: book, c: c, table: table, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
 	var err error
 	if w.plain, err = g.Plain(w.ctx); err != nil {
 		return nil, err
@@ -82,6 +85,7 @@ type work struct {
 	ctx   context.Context // of the whole diagnosis
 	book  *rules.Book
 	c     *evidence.Case
+	table *measure.Table
 	g     *network.Ground
 	opt   Options
 	d     *Diagnosis
@@ -158,13 +162,7 @@ func (w *work) header() error {
 	for _, a := range w.g.Assumed {
 		d.Assumed = append(d.Assumed, Assumed{a.What, a.Because})
 	}
-	if n := len(w.c.Readings); n > 0 {
-		var ids []string
-		for _, r := range w.c.Readings {
-			ids = append(ids, r.ID)
-		}
-		d.Assumed = append(d.Assumed, Assumed{"what " + and(ids) + " measured is kept and not weighed", "findings alone are weighed so far; enter what it shows as a finding"})
-	}
+	w.readings()
 	if c := w.c.Question; c == "" {
 		d.Assumed = append(d.Assumed, Assumed{"nothing is asked, so nothing is to blame for it; what is there is told", "the case has no question"})
 	}

@@ -21,6 +21,8 @@ type Diagnosis struct {
 	Explanation  Explanation   `json:"explanation"`
 	Findings     []FindingOut  `json:"findings"` // in the order of the case
 	Groups       []Group       `json:"groups"`
+	Readings     []ReadingOut  `json:"readings"`      // in the order of the book
+	ReadingsLeft []LeftOut     `json:"readings_left"` // kept and not weighed
 	NotExplained []Unexplained `json:"not_explained"`
 	Next         []Look        `json:"next"` // most bits a minute first
 	Stop         Stop          `json:"stop"`
@@ -209,6 +211,9 @@ type FindingOut struct {
 	Weight      map[string]Weight `json:"weight"`
 	Group       string            `json:"group"`
 	Note        string            `json:"note,omitempty"`
+	// Beyond is, for what comes of readings, the probability that the value lies
+	// beyond its limit.
+	Beyond *float64 `json:"beyond,omitempty"`
 }
 
 // Group is findings of one look, sample or fact, taken away together.

@@ -7,8 +7,10 @@ import (
 	"math"
 	"slices"
 
+	"tidemark/engine/measure"
 	"tidemark/engine/network"
 	"tidemark/evidence"
+	"tidemark/evidence/quantity"
 	"tidemark/rules"
 )
 
@@ -61,7 +63,41 @@ func ExampleCase(e *rules.Example) (*evidence.Case, error) {
 	if err := add(e.Seen, evidence.Seen); err != nil {
 		return nil, err
 	}
+	if err := exampleReadings(e, c); err != nil {
+		return nil, err
+	}
 	return c, add(e.NotFound, evidence.NotFound)
+}
+
+// exampleReadings adds the readings and limits of an example.
+func exampleReadings(e *rules.Example, c *evidence.Case) error {
+	for i, x := range e.Readings {
+		r := evidence.Reading{ID: fmt.Sprintf("R%02d", i+1), Of: x.Of, By: evidence.Gauge, Pos: e.Pos, OfPos: e.Pos, ValuePos: e.Pos, LimitPos: e.Pos}
+		v, within, err := quantity.ParseReading(x.Value)
+		if code, codeErr := quantity.ParseCode(x.Value); codeErr == nil {
+			r.Code, r.CodeText = &code, x.Value
+		} else if err != nil {
+			return fmt.Errorf("%s: %w", x.Of, err)
+		}
+		r.Value, r.Uncertainty = v, within
+		if x.At != "" {
+			s, err := evidence.ParseSpot(x.At)
+			if err != nil {
+				return fmt.Errorf("%q: %w", x.At, err)
+			}
+			s.Pos = e.Pos
+			r.At = []evidence.Spot{s}
+		}
+		c.Readings = append(c.Readings, r)
+	}
+	for _, x := range e.Limits {
+		l, err := quantity.ParseLimit(x.Limit)
+		if err != nil {
+			return fmt.Errorf("%s: %w", x.Of, err)
+		}
+		c.Limits = append(c.Limits, evidence.Limit{Of: x.Of, Min: l.Min, Max: l.Max, From: "the example", Pos: e.Pos, OfPos: e.Pos})
+	}
+	return nil
 }
 
 // ExampleResult is how an example came out.
@@ -95,12 +131,14 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 	if err != nil {
 		return out, err
 	}
+	table := measure.New(b, c)
+	c = table.Weighed(c)
 	g := network.New(b, c)
 	g.Observe(c)
 	if err := g.Ask(c.Question, nil); err != nil {
 		return out, err
 	}
-	w := &work{ctx: ctx, book: b, c: c, g: g, d: &Diagnosis{}}
+	w := &work{ctx: ctx, book: b, c: c, table: table, g: g, d: &Diagnosis{}}
 	if w.plain, err = g.Plain(ctx); err != nil {
 		return out, err
 	}

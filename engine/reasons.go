@@ -157,7 +157,7 @@ func (w *work) groupWeights(cands []*held) error {
 }
 
 func (w *work) findingOut(f evidence.Finding, weight map[string]Weight) FindingOut {
-	out := FindingOut{ID: f.ID, Sign: f.Sign, State: strings.ReplaceAll(string(f.State), " ", "_"), By: string(f.By), Sure: string(f.Sure), Note: f.Note, Weight: weight}
+	out := FindingOut{ID: f.ID, Sign: f.Sign, State: strings.ReplaceAll(string(f.State), " ", "_"), By: string(f.By), Sure: string(f.Sure), Note: f.Note, Beyond: f.Beyond, Weight: weight}
 	if out.Weight == nil {
 		out.Weight = map[string]Weight{}
 	}

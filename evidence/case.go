@@ -1,6 +1,9 @@
 package evidence
 
-import "tidemark/evidence/source"
+import (
+	"tidemark/evidence/quantity"
+	"tidemark/evidence/source"
+)
 
 // Case is a case file, checked. Lists keep the order of the file.
 type Case struct {
@@ -19,6 +22,12 @@ type Case struct {
 	Works    []Work
 	Findings []Finding
 	Readings []Reading
+	Limits   []Limit // those of the case first, then those of its files
+	// LimitFiles are the shop's files of limits that the case names.
+	LimitFiles []FileRef
+	// Measured are findings that come of readings, once these have been held
+	// against their limits; no file has them.
+	Measured []Finding
 	Fitted   []Fitted
 	Acts     []Act
 	// OrderLost lists parts whose positions can no longer be believed.
@@ -26,6 +35,12 @@ type Case struct {
 	Confirmed Confirmed
 
 	hash [32]byte // of the bytes the case was read from; Save compares it
+}
+
+// FileRef names a file, relative to the case's own, and where the name stands.
+type FileRef struct {
+	Path string
+	Pos  source.Position
 }
 
 // PartRef names a part of the book, and where the name stands.
@@ -92,10 +107,13 @@ type Finding struct {
 	Replaces   string   // id of the finding that this one corrects
 	ReplacedBy string   // set when loading: the finding that corrects this one
 	RestsOn    []string // ids of what an interpretation rests on: told, not counted
-	HowMuch    string   // spots, part, most, all
-	Photos     []string
-	Note       string
-	Who        string
+	// Beyond is, for a finding that comes of readings, the probability that the
+	// value lies beyond its limit; nil for what was looked at.
+	Beyond  *float64
+	HowMuch string // spots, part, most, all
+	Photos  []string
+	Note    string
+	Who     string
 	Order
 	Pos     source.Position // of [finding.ID]
 	SignPos source.Position
@@ -113,22 +131,64 @@ type Reading struct {
 	ID              string
 	Of              string // "part.quantity"
 	At              []Spot
-	Value           string // with unit, as written
-	Uncertainty     string // with unit, as written
-	Coverage        string // what the uncertainty covers, as written ("95 %", "standard")
-	AtLeast, AtMost string // bounds where no value was got, with unit
-	Trend           string // rising, falling, steady
-	Unlike          []Spot // positions from which it differs
-	How             string // higher, lower: in which way it differs
-	Limit           string // what it is held against, with unit and sense ("max 0.10 mm")
-	LimitFrom       string // whose limit
-	LimitFor        string // new, service, release
-	Instrument      string
-	Sample          string
-	By              Way
-	Note            string
-	Who             string
+	Value           quantity.Value // not said where only a bound, a trend or a difference is known
+	Code            *quantity.Code // in place of Value, for a cleanliness code
+	CodeText        string         // the code as written
+	Uncertainty     quantity.Value // a difference, or a per cent of the value
+	Coverage        string         // what the uncertainty covers: "95 %", "standard", "k=2", "limits"
+	AtLeast, AtMost quantity.Value // bounds where no value was got
+	Trend           string         // rising, falling, steady
+	Unlike          []Spot         // positions from which it differs
+	How             string         // higher, lower: in which way it differs
+	Limit           quantity.Limit // what it is held against
+	LimitFrom       string         // whose limit
+	LimitFor        string         // new, service, release
+	Instrument      string         // kind, and which one: "micrometer 2"
+	// Checked tells that a value that looks like a slip of the pen was read again
+	// and stands.
+	Checked bool
+	Sample  string
+	By      Way
+	Note    string
+	Who     string
 	Order
+	Pos      source.Position
+	OfPos    source.Position
+	ValuePos source.Position
+	LimitPos source.Position
+}
+
+// ValueText is the value as it was written, of whatever kind.
+func (r Reading) ValueText() string {
+	switch {
+	case r.Code != nil:
+		return r.CodeText
+	case r.Value.Said():
+		return r.Value.Text
+	case r.AtLeast.Said() && r.AtMost.Said():
+		return "from " + r.AtLeast.Text + " to " + r.AtMost.Text
+	case r.AtLeast.Said():
+		return "at least " + r.AtLeast.Text
+	case r.AtMost.Said():
+		return "at most " + r.AtMost.Text
+	case r.Trend != "":
+		return r.Trend
+	}
+	return r.How
+}
+
+// Limit is what readings of a quantity are held against: the maker's for this
+// engine, from the case or from a shop's file of limits.
+type Limit struct {
+	Of       string // "part.quantity"
+	At       []Spot // none: at all positions
+	Min, Max quantity.Value
+	New      quantity.Limit // the size when new
+	// Sizes are the steps under or over standard in which the part can be had.
+	Sizes []quantity.Value
+	For   string // new, service, release
+	From  string // whose
+	Note  string
 	Pos   source.Position
 	OfPos source.Position
 }
@@ -237,7 +297,7 @@ type Confirmed struct {
 // to. What was done is paper or hearsay, and is weighed as such; a fitted part
 // is the sign where found and wanted differ.
 func (c *Case) All() []Finding {
-	out := append([]Finding(nil), c.Findings...)
+	out := append(append([]Finding(nil), c.Findings...), c.Measured...)
 	for _, w := range c.Works {
 		if w.Sign != "" {
 			out = append(out, Finding{ID: w.ID, Sign: w.Sign, State: Seen, By: w.By, Sure: w.Sure, Note: w.What, Who: w.Who, Order: w.Order, Pos: w.Pos, SignPos: w.SignPos})
@@ -254,4 +314,14 @@ func (c *Case) All() []Finding {
 		out = append(out, Finding{ID: x.ID, Sign: x.Sign, At: x.At, State: state, By: x.By, Sure: x.Sure, Note: x.Found + ", wanted " + x.Wanted, Order: x.Order, Pos: x.Pos, SignPos: x.SignPos})
 	}
 	return out
+}
+
+// Reading is the reading with an id; nothing is said of it where there is none.
+func (c *Case) Reading(id string) Reading {
+	for _, r := range c.Readings {
+		if r.ID == id {
+			return r
+		}
+	}
+	return Reading{}
 }

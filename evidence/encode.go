@@ -154,23 +154,34 @@ func (f Finding) fields(e *encoder) {
 	e.text("note", f.Note)
 }
 
+// yes writes what is so, and nothing where it is not.
+func (e *encoder) yes(key string, so bool) {
+	if so {
+		fmt.Fprintf(&e.b, "%s = true\n", key)
+	}
+}
+
 func (r Reading) key() (table, id string) { return "reading", r.ID }
 
 func (r Reading) fields(e *encoder) {
 	e.text("of", r.Of)
 	e.spots("at", r.At)
-	e.text("value", r.Value)
-	e.text("at_least", r.AtLeast)
-	e.text("at_most", r.AtMost)
-	e.text("uncertainty", r.Uncertainty)
+	if r.Code != nil {
+		e.text("value", r.CodeText)
+	}
+	e.text("value", r.Value.Text)
+	e.text("at_least", r.AtLeast.Text)
+	e.text("at_most", r.AtMost.Text)
+	e.text("uncertainty", r.Uncertainty.Text)
 	e.text("coverage", r.Coverage)
 	e.text("trend", r.Trend)
 	e.spots("unlike", r.Unlike)
 	e.text("how", r.How)
-	e.text("limit", r.Limit)
+	e.text("limit", r.Limit.Text)
 	e.text("limit_from", r.LimitFrom)
 	e.text("limit_for", r.LimitFor)
 	e.text("instrument", r.Instrument)
+	e.yes("checked", r.Checked)
 	e.text("sample", r.Sample)
 	e.text("by", string(r.By))
 	e.order(r.Order)

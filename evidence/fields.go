@@ -1,5 +1,11 @@
 package evidence
 
+import (
+	"slices"
+
+	"tidemark/evidence/quantity"
+)
+
 // Type is the type of a plain fact about an engine or its history.
 type Type int
 
@@ -56,6 +62,10 @@ var fields = []Field{
 	{"engine", "stroke", Text, nil, "with unit"},
 	{"engine", "power", Text, nil, "with unit"},
 	{"engine", "rated_speed", Text, nil, "with unit"},
+	{"engine", "rod_length", Text, nil, "centre to centre, with unit"},
+	{"engine", "compression_ratio", Number, nil, "volume above the piston at the bottom to that at the top"},
+	{"engine", "displacement", Text, nil, "swept volume of all cylinders, with unit"},
+	{"engine", "oil_capacity", Text, nil, "oil fill, with unit"},
 	{"engine", "firing_order", Text, nil, "as stamped"},
 	{"engine", "note", Text, nil, "anything else"},
 	{"history", "hours", Number, nil, "running hours in all"},
@@ -96,4 +106,64 @@ func (e Engine) Text(name string) string {
 func (e Engine) Int(name string) int {
 	n, _ := e.Facts[name].(int)
 	return n
+}
+
+// measured are the facts that are values with a unit, or plain numbers that a
+// formula may use.
+var measured = []struct {
+	table, name string
+	dimension   quantity.Dimension
+}{
+	{"engine", "bore", quantity.Length}, {"engine", "stroke", quantity.Length}, {"engine", "rod_length", quantity.Length},
+	{"engine", "power", quantity.Power}, {"engine", "rated_speed", quantity.Rotation}, {"engine", "oil_capacity", quantity.Volume},
+	{"engine", "displacement", quantity.Volume},
+	{"engine", "compression_ratio", quantity.Dimension{}}, {"engine", "cylinders", quantity.Dimension{}}, {"engine", "mains", quantity.Dimension{}},
+	{"history", "hours", quantity.Dimension{}}, {"history", "km", quantity.Dimension{}},
+	{"history", "hours_since_service", quantity.Dimension{}}, {"history", "km_since_service", quantity.Dimension{}}, {"history", "hours_since_rebuild", quantity.Dimension{}},
+}
+
+// FactDimension is the dimension of a fact that a formula may use; ok is false
+// where there is no such fact.
+func FactDimension(table, name string) (d quantity.Dimension, ok bool) {
+	for _, m := range measured {
+		if m.table == table && m.name == name {
+			return m.dimension, true
+		}
+	}
+	return quantity.Dimension{}, false
+}
+
+// MeasuredFacts lists the facts that a formula may use, as "engine.bore".
+func MeasuredFacts() []string {
+	var out []string
+	for _, m := range measured {
+		out = append(out, m.table+"."+m.name)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// FactSI is a fact in SI units, as a formula uses it; ok is false where the case
+// does not say it, or in a way that cannot be read.
+func (c *Case) FactSI(table, name string) (si float64, ok bool) {
+	facts := c.Engine.Facts
+	if table == "history" {
+		facts = c.History.Facts
+	} else if c.Engine.AtLeast[name] {
+		return 0, false
+	}
+	switch x := facts[name].(type) {
+	case int:
+		return float64(x), true
+	case float64:
+		return x, true
+	case string:
+		d, known := FactDimension(table, name)
+		v, err := quantity.Parse(x)
+		if !known || err != nil || v.Unit.Dimension != d {
+			return 0, false
+		}
+		return v.SI(), true
+	}
+	return 0, false
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"tidemark/evidence/quantity"
 	"tidemark/evidence/source"
 )
 
@@ -96,6 +97,9 @@ func (l *loader) read(root *source.Table) {
 		c.QuestionAt = t.Strings("at")
 		c.At = l.spots(t, "at")
 		c.OrderLost = append(c.OrderLost, partRefs(t, "order_lost")...)
+		for i, path := range t.Strings("limits") {
+			c.LimitFiles = append(c.LimitFiles, FileRef{path, t.ValuePos("limits", elem(t, "limits", i))})
+		}
 		t.String("note")
 		t.Done()
 	}
@@ -112,6 +116,7 @@ func (l *loader) read(root *source.Table) {
 	l.each(root, "work", l.work)
 	l.each(root, "finding", l.finding)
 	l.each(root, "reading", l.reading)
+	l.limits(root, "the case")
 	l.each(root, "fitted", l.fitted)
 	l.each(root, "act", l.act)
 	if t := root.Table("confirmed"); t != nil {
@@ -328,6 +333,7 @@ func (l *loader) facts(table string, t *source.Table, into map[string]any, atLea
 		switch f.Type {
 		case Text:
 			into[f.Name] = t.String(f.Name)
+			l.factWithUnit(t, table, f.Name)
 		case Word:
 			if w := l.word(t, f.Name, f.Words...); w != "" {
 				into[f.Name] = w
@@ -367,6 +373,25 @@ func (l *loader) facts(table string, t *source.Table, into map[string]any, atLea
 		case Bool:
 			into[f.Name] = t.Bool(f.Name)
 		}
+	}
+}
+
+// factWithUnit holds a fact that formulas may use against its dimension. One that
+// cannot be read is kept as it is written: it may be all that the source gives.
+func (l *loader) factWithUnit(t *source.Table, table, name string) {
+	d, measured := FactDimension(table, name)
+	text := t.String(name)
+	if !measured || text == "" {
+		return
+	}
+	v, err := quantity.Parse(text)
+	switch {
+	case err != nil:
+		t.Warn(name, "as in \"86 mm\"", "%s cannot be read as %v: what is worked out from it will not be known", name, d)
+	case v.Unit.Dimension != d:
+		t.FaultAt(name, -1, "", "%s is %v, and must be %v", name, v.Unit.Dimension, d)
+	case v.Number <= 0:
+		t.FaultAt(name, -1, "", "%s cannot be %s", name, text)
 	}
 }
 
@@ -530,73 +555,83 @@ func (l *loader) state(t *source.Table) State {
 	return State(l.word(t, "state", string(Seen), string(NotFound), string(Unavailable)))
 }
 
-// A value is a number and a unit; what the unit means is worked out where
-// readings are weighed. A limit may say which way it limits, or give a range.
-var (
-	number    = `[+-]?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?`
-	valueUnit = regexp.MustCompile(`^(?:±\s*)?(` + number + `)(\s*[^\s0-9.,+-].*)?$`)
-	limitUnit = regexp.MustCompile(`^(?:(?:max|min|[<>≤≥]|<=|>=)\s*)?(` + number + `(?:\s*(?:to|\.\.|–)\s*` + number + `)?)(\s*[^\s0-9.,+-].*)?$`)
-	comma     = regexp.MustCompile(`^([^0-9]*[0-9]+),([0-9]+.*)$`)
-)
+// value reads a number with its unit; it is not said where the key is not
+// there, or where what is there is none.
+func (l *loader) value(t *source.Table, key string) quantity.Value {
+	text, ok := l.withUnit(t, key)
+	if !ok {
+		return quantity.Value{}
+	}
+	v, err := quantity.ParseProposing(text, proposed(key))
+	if err != nil {
+		l.notValue(t, key, err)
+	}
+	return v
+}
 
-// quantity reads a number with its unit, as written; "" if it is not said.
-func (l *loader) quantity(t *source.Table, key string, shape *regexp.Regexp) string {
-	unit := " mm"
+// proposed is the unit that a value without one probably has.
+func proposed(key string) string {
 	if key == "torque" {
-		unit = " N·m"
+		return "N·m"
+	}
+	return "mm"
+}
+
+// withUnit reads the text of a value. A bare number is a fault of its own: what
+// was meant by it can be proposed.
+func (l *loader) withUnit(t *source.Table, key string) (text string, ok bool) {
+	if !t.Has(key) {
+		return "", false
 	}
 	switch v := t.Any(key).(type) {
 	case int64, float64:
-		t.FaultAt(key, -1, fmt.Sprintf("write it in quotes with its unit: did you mean %q?", fmt.Sprintf("%v%s", v, unit)), "%s is %v: the unit is missing", key, v)
-		return ""
-	}
-	s := t.String(key)
-	if s == "" {
-		if t.Has(key) && t.Any(key) == "" {
+		t.FaultAt(key, -1, fmt.Sprintf("write it in quotes with its unit: did you mean %q?", fmt.Sprintf("%v %s", v, proposed(key))), "%s is %v: the unit is missing", key, v)
+		return "", false
+	case string:
+		if v == "" {
 			t.FaultAt(key, -1, `as in "59.94 mm"`, "%s is empty", key)
+			return "", false
 		}
-		return ""
 	}
-	if m := comma.FindStringSubmatch(s); m != nil && shape.MatchString(m[1]+"."+m[2]) {
-		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", m[1]+"."+m[2]), "%s is %q: decimals are written with a point", key, s)
-		return ""
-	}
-	m := shape.FindStringSubmatch(s)
-	switch {
-	case m == nil:
-		t.FaultAt(key, -1, `as in "59.94 mm"`, "%s is %q, and must be a number with its unit", key, s)
-		return ""
-	case m[2] == "":
-		t.FaultAt(key, -1, fmt.Sprintf("did you mean %q?", s+unit), "%s is %q: the unit is missing", key, s)
-		return ""
-	}
-	if u := strings.TrimSpace(m[2]); !slices.Contains(units, u) {
-		t.Warn(key, source.Suggest(u, units), "%s is %q, and %q is no unit that is known: kept as written", key, s, u)
-	}
-	return s
+	text = t.String(key)
+	return text, text != ""
 }
 
-// units are those in which a shop writes values; what is not among them is kept, and
-// told.
-var units = []string{
-	"mm", "µm", "μm", "um", "cm", "m", "km", "in", "inch", "inches", "thou", "mil", "mils", "ft", "mi", "miles",
-	"N·m", "Nm", "N m", "N*m", "kgf·m", "kgm", "lb-ft", "lb·ft", "lbf-ft", "lbf·ft", "ft-lb", "ft·lb", "lb-in", "lb·in", "in-lb", "in·lb",
-	"N", "kN", "kgf", "lbf", "bar", "mbar", "kPa", "MPa", "Pa", "psi", "kgf/cm²", "kg/cm²", "inHg", "in Hg", "mmHg", "mm Hg", "mmH2O", "mm H2O",
-	"°C", "C", "°F", "F", "K", "cSt", "mm²/s", "%", "‰", "ppm", "ppb", "mg/kg", "mg/l", "g", "kg", "mg", "t", "oz", "lb", "lbs",
-	"ml", "cl", "dl", "l", "L", "litre", "litres", "liter", "liters", "cc", "cm³", "cm3", "cu in", "qt", "gal", "fl oz",
-	"°", "deg", "degrees", "rpm", "r/min", "1/min", "min", "s", "h", "hours", "days", "weeks", "months", "years", "V", "mV", "A", "mA", "Ω", "ohm", "kΩ", "Hz", "HRC", "HB", "HV", "teeth", "turns", "links",
+func (l *loader) notValue(t *source.Table, key string, err error) {
+	var value quantity.ErrValue
+	errors.As(err, &value)
+	t.FaultAt(key, -1, value.Hint, "%s is %v", key, err)
+}
+
+func (l *loader) limitOf(t *source.Table, key string) quantity.Limit {
+	text, ok := l.withUnit(t, key)
+	if !ok {
+		return quantity.Limit{}
+	}
+	lim, err := quantity.ParseLimit(text)
+	if err != nil {
+		l.notValue(t, key, err)
+	}
+	return lim
 }
 
 func (l *loader) reading(id string, t *source.Table) {
-	r := Reading{ID: id, Pos: t.Position(), OfPos: t.ValuePos("of", -1), Of: l.name(t, "of", "rod_journal.diameter"), At: l.spots(t, "at")}
-	r.Value, r.AtLeast, r.AtMost = l.quantity(t, "value", valueUnit), l.quantity(t, "at_least", valueUnit), l.quantity(t, "at_most", valueUnit)
-	r.Uncertainty, r.Limit = l.quantity(t, "uncertainty", valueUnit), l.quantity(t, "limit", limitUnit)
+	r := Reading{ID: id, Pos: t.Position(), OfPos: t.ValuePos("of", -1), ValuePos: t.ValuePos("value", -1), LimitPos: t.ValuePos("limit", -1), Of: l.name(t, "of", "rod_journal.diameter"), At: l.spots(t, "at")}
+	r.AtLeast, r.AtMost = l.value(t, "at_least"), l.value(t, "at_most")
+	r.Uncertainty, r.Limit = l.value(t, "uncertainty"), l.limitOf(t, "limit")
+	if text, ok := l.withUnit(t, "value"); ok {
+		l.readingValue(t, &r, text)
+	}
 	r.Coverage = t.String("coverage")
+	if _, err := quantity.FromStated(1, r.Coverage); err != nil {
+		l.notValue(t, "coverage", err)
+	}
 	r.Trend = l.word(t, "trend", "rising", "falling", "steady")
 	r.Unlike = l.spots(t, "unlike")
 	r.How = l.word(t, "how", "higher", "lower", "different")
 	r.LimitFrom, r.LimitFor = t.String("limit_from"), l.word(t, "limit_for", "new", "service", "release")
 	r.Instrument, r.Sample = t.String("instrument"), t.String("sample")
+	r.Checked = t.Bool("checked")
 	r.By = l.way(t, Gauge)
 	r.Note, r.Who = t.String("note"), t.String("who")
 	r.Order = l.orderOf(id, t)
@@ -606,13 +641,152 @@ func (l *loader) reading(id string, t *source.Table) {
 	if t.Has("value") && (t.Has("at_least") || t.Has("at_most")) {
 		l.faults.Add(r.Pos, "leave out the one that was not read", "[reading.%s] gives a value, and a bound in place of one", id)
 	}
-	if strings.HasPrefix(r.Uncertainty, "-") {
-		t.FaultAt("uncertainty", -1, "", "an uncertainty cannot be negative")
+	if r.AtLeast.Said() && r.AtMost.Said() && r.AtLeast.Unit.Dimension == r.AtMost.Unit.Dimension && r.AtLeast.SI() > r.AtMost.SI() {
+		t.FaultAt("at_least", -1, "", "at_least %s is more than at_most %s", r.AtLeast.Text, r.AtMost.Text)
 	}
-	if r.Uncertainty != "" && r.Value == "" && !t.Has("value") {
-		t.Warn("uncertainty", "", "%s has an uncertainty and no value for it", id)
-	}
+	l.uncertainty(t, r)
+	l.sameDimension(t, r)
 	l.c.Readings = append(l.c.Readings, r)
+}
+
+// readingValue reads "59.94 mm", "59.94 ± 0.01 mm" or a cleanliness code.
+func (l *loader) readingValue(t *source.Table, r *Reading, text string) {
+	v, within, err := quantity.ParseReading(text)
+	if err != nil {
+		code, codeErr := quantity.ParseCode(text)
+		switch {
+		case codeErr == nil:
+			r.Code, r.CodeText = &code, text
+		case strings.Count(text, "/") == 2:
+			l.notValue(t, "value", codeErr)
+		default:
+			l.notValue(t, "value", err)
+		}
+		return
+	}
+	r.Value = v
+	if within.Said() && r.Uncertainty.Said() {
+		t.FaultAt("uncertainty", -1, "leave out one of them", "the uncertainty is given twice: also in the value")
+	} else if within.Said() {
+		r.Uncertainty = within
+	}
+}
+
+// uncertainty holds what a reading is uncertain by against its value.
+func (l *loader) uncertainty(t *source.Table, r Reading) {
+	u := r.Uncertainty
+	key := "uncertainty"
+	if !t.Has(key) {
+		key = "value"
+	}
+	switch share := u.Unit.Symbol == "%" && r.Value.Said() && r.Value.Unit.Symbol != "%"; {
+	case !u.Said():
+	case u.Number < 0:
+		t.FaultAt(key, -1, "", "an uncertainty cannot be negative")
+	case !r.Value.Said():
+		if !t.Has("value") {
+			t.Warn(key, "", "%s has an uncertainty and no value for it", r.ID)
+		}
+	case share && u.Number >= 100:
+		t.FaultAt(key, -1, "did the decimal point or the unit slip?", "the uncertainty %s is as large as the value itself", u.Text)
+	case share:
+	case u.Unit.Dimension != r.Value.Unit.Dimension:
+		t.FaultAt(key, -1, "", "the uncertainty is %v, and the value %v", u.Unit.Dimension, r.Value.Unit.Dimension)
+	case r.Value.Number != 0 && r.Value.Unit.Offset == 0 && u.DifferenceSI() > math.Abs(r.Value.SI()):
+		t.FaultAt(key, -1, "did the decimal point or the unit slip?", "the uncertainty %s is larger than the value %s", u.Text, r.Value.Text)
+	}
+}
+
+// sameDimension holds bounds and limits of a reading against its value.
+func (l *loader) sameDimension(t *source.Table, r Reading) {
+	first := r.Value
+	for _, x := range []struct {
+		key string
+		v   quantity.Value
+	}{{"at_least", r.AtLeast}, {"at_most", r.AtMost}, {"limit", r.Limit.Min}, {"limit", r.Limit.Max}, {"limit", r.Limit.Bare}} {
+		switch {
+		case !x.v.Said():
+		case !first.Said():
+			first = x.v
+		case x.v.Unit.Dimension != first.Unit.Dimension:
+			t.FaultAt(x.key, -1, "", "%s %s is %v, and %s is %v", x.key, x.v.Text, x.v.Unit.Dimension, first.Text, first.Unit.Dimension)
+		}
+	}
+}
+
+// limits reads the tables [limit.PART.QUANTITY].
+func (l *loader) limits(root *source.Table, from string) {
+	group := root.Table("limit")
+	if group == nil {
+		return
+	}
+	for _, part := range group.Keys() {
+		of := group.Table(part)
+		if of == nil {
+			continue
+		}
+		for _, name := range of.Keys() {
+			for _, t := range of.Tables(name) {
+				l.limit(part+"."+name, from, t)
+			}
+		}
+	}
+}
+
+func (l *loader) limit(of, from string, t *source.Table) {
+	lim := Limit{Of: of, At: l.spots(t, "at"), Min: l.value(t, "min"), Max: l.value(t, "max"), New: l.limitOf(t, "new"),
+		For: l.word(t, "for", "new", "service", "release"), From: t.String("from"), Note: t.String("note"), Pos: t.Position(), OfPos: t.Position()}
+	if lim.From == "" {
+		lim.From = from
+	}
+	for i, text := range t.Strings("sizes") {
+		v, err := quantity.Parse(text)
+		if err != nil {
+			t.FaultAt("sizes", elem(t, "sizes", i), "", "sizes holds %v", err)
+			continue
+		}
+		lim.Sizes = append(lim.Sizes, v)
+	}
+	switch {
+	case !t.Has("min") && !t.Has("max") && !t.Has("new"):
+		l.faults.Add(lim.Pos, `as in min = "59.93 mm"`, "[%s] says neither min nor max nor what is new", t.Path())
+	case lim.Min.Said() && lim.Max.Said() && lim.Min.Unit.Dimension != lim.Max.Unit.Dimension:
+		t.FaultAt("max", -1, "", "max is %v, and min %v", lim.Max.Unit.Dimension, lim.Min.Unit.Dimension)
+	case lim.Min.Said() && lim.Max.Said() && lim.Min.SI() > lim.Max.SI():
+		t.FaultAt("min", -1, "did they change places?", "min %s is more than max %s", lim.Min.Text, lim.Max.Text)
+	}
+	if lim.New.Bare.Said() {
+		t.FaultAt("new", -1, `as in new = "59.95 to 59.97 mm"`, "new gives one size, and must give a range or a bound")
+	}
+	l.c.Limits = append(l.c.Limits, lim)
+	l.done(t)
+}
+
+// ParseLimits reads a shop's file of limits, shared by engines of one model, and
+// adds them behind those that the case has itself.
+func (c *Case) ParseLimits(name string, text []byte, faults *source.Faults) (ok bool) {
+	before := faults.Errors()
+	root, ok := source.Parse(name, text, faults)
+	if !ok {
+		return false
+	}
+	l := &loader{c: &Case{File: name, Engine: c.Engine}, faults: faults, ids: map[string]source.Position{}, tables: map[string]string{}, unclearAt: map[string]bool{}}
+	from := ""
+	if t := root.Table("limits"); t != nil {
+		from = t.Need("from")
+		t.String("model")
+		t.String("note")
+		t.Done()
+	} else {
+		faults.Add(root.Position(), `write [limits] with from = "whose they are"`, "has no [limits]")
+	}
+	l.limits(root, from)
+	root.Done()
+	if len(l.c.Limits) == 0 && faults.Errors() == before {
+		faults.Add(root.Position(), "", "holds no limit")
+	}
+	c.Limits = append(c.Limits, l.c.Limits...)
+	return faults.Errors() == before
 }
 
 // maySign reads the sign of the book that a work or a fit is, if it says so.
@@ -647,7 +821,7 @@ var actKinds = []string{string(ActOff), string(ActDrain), string(ActTurn), strin
 
 func (l *loader) act(id string, t *source.Table) {
 	a := Act{ID: id, Pos: t.Position(), PartPos: t.ValuePos("part", -1), Part: t.Need("part"), At: l.spots(t, "at"), When: text(t, "when"), Who: t.String("who"),
-		Torque: l.quantity(t, "torque", valueUnit), HeldBy: t.String("held_by"), Bag: t.String("bag"), Note: t.String("note")}
+		Torque: l.value(t, "torque").Text, HeldBy: t.String("held_by"), Bag: t.String("bag"), Note: t.String("note")}
 	a.Kind = ActKind(l.word(t, "kind", actKinds...))
 	if !t.Has("kind") || t.Any("kind") == "" {
 		l.faults.Add(a.Pos, "write kind = one of: "+strings.Join(actKinds, ", "), "[act.%s] has no kind", id)

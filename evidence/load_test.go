@@ -176,7 +176,7 @@ func TestFullCase(t *testing.T) {
 		At: f.At, Pos: f.Pos, SignPos: f.SignPos, PartPos: f.PartPos}, f)
 	assert.Equal(t, "upper", f.At[1].Place)
 	assert.NotEqual(t, f.At[0].Pos, f.At[1].Pos)
-	assert.Equal(t, "min 59.90 mm", c.Readings[0].Limit)
+	assert.Equal(t, "min 59.90 mm", c.Readings[0].Limit.Text)
 	assert.Len(t, c.Readings[1].Unlike, 2)
 	assert.Equal(t, 0.5, *c.Works[0].KmSince)
 	assert.Equal(t, "9 N·m", c.Acts[0].Torque)
@@ -405,21 +405,21 @@ func TestLoadTellsWhatItCannotRead(t *testing.T) {
 	assert.Equal(t, 1, fs.Errors())
 }
 
-// A unit that is not known is kept and told, with what was probably meant; one that
-// a shop writes is not.
+// A unit that is not known is a fault, with what was probably meant; one that a
+// shop writes is not.
 func TestUnknownUnit(t *testing.T) {
 	const engine = "[engine]\nfuel = \"diesel\"\ncycle = \"four-stroke\"\ncooling = \"liquid\"\nlayout = \"inline\"\ncylinders = 4\n"
 	for unit, want := range map[string]string{
-		"bananas": `case.toml:9:1: warning: value is "59.94 bananas", and "bananas" is no unit that is known: kept as written`,
+		"bananas": `case.toml:9:9: value is "59.94 bananas": "bananas" is no unit that is known`,
 		"kpa":     `did you mean "kPa"?`, "mm": "", "thou": "", "lb-ft": "", "°C": "", "%": "",
 	} {
 		var faults source.Faults
 		text := engine + "[reading.R1]\nof = \"rod_journal.diameter\"\nvalue = \"59.94 " + unit + "\"\n"
 		c, ok := Parse("case.toml", []byte(text), &faults)
-		require.True(t, ok, unit)
-		require.Equal(t, "59.94 "+unit, c.Readings[0].Value)
+		require.Equal(t, want == "", ok, unit)
 		if want == "" {
 			require.Empty(t, faults.List(), unit)
+			require.Equal(t, "59.94 "+unit, c.Readings[0].Value.Text)
 		} else {
 			require.Contains(t, faults.Error(), want)
 		}

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"tidemark/evidence/quantity"
 	"tidemark/evidence/source"
 )
 
@@ -82,7 +83,7 @@ func TestEncode(t *testing.T) {
 		"[finding.F90]\nsign = \"oil_pan.sludge\"\nstate = \"seen\"\n":                                                               aFinding,
 		"[act.A3]\nkind = \"off\"\npart = \"x\"\nat = \"rod 3\"\ntorque = \"9 N·m\"\n":                                               Act{ID: "A3", Kind: ActOff, Part: "x", At: []Spot{{Text: "rod 3"}}, Torque: "9 N·m"},
 		"[work.W1]\nwhat = \"x\"\nparts = [\"a\", \"b\"]\nhours_since = 12\n":                                                        Work{ID: "W1", What: "x", Parts: []PartRef{{Part: "a"}, {Part: "b"}}, HoursSince: &h},
-		"[reading.\"R 1] \\n\"]\nof = \"a.b\"\nvalue = \"1 mm\"\n":                                                                   Reading{ID: "R 1] \n", Of: "a.b", Value: "1 mm"},
+		"[reading.\"R 1] \\n\"]\nof = \"a.b\"\nvalue = \"1 mm\"\n":                                                                   Reading{ID: "R 1] \n", Of: "a.b", Value: quantity.Value{Text: "1 mm"}},
 		"[fitted.X1]\npart = \"p\"\nfound = \"say \\\"so\\\"\"\nafter = \"F1\"\n":                                                    Fitted{ID: "X1", Part: "p", Found: `say "so"`, Order: Order{After: []string{"F1"}}},
 		"[finding.F1]\nsign = \"a.b\"\nat = \"all cylinders but 3 / top\"\nstate = \"not found\"\nby = \"eye\"\nsure = \"fairly\"\n": Finding{ID: "F1", Sign: "a.b", State: NotFound, By: Eye, Sure: Fairly, At: []Spot{{Kind: Cylinder, All: true, Except: []int{3}, Place: "top"}}},
 	} {
@@ -141,7 +142,8 @@ func forget(cases ...*Case) {
 			spots(f.At)
 		}
 		for i := range c.Readings {
-			c.Readings[i].Pos, c.Readings[i].OfPos = none, none
+			r := &c.Readings[i]
+			r.Pos, r.OfPos, r.ValuePos, r.LimitPos = none, none, none, none
 			spots(c.Readings[i].At)
 			spots(c.Readings[i].Unlike)
 		}

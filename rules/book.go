@@ -17,12 +17,16 @@ type Book struct {
 	Nodes    []*Node // causes, steps and conditions, parents before children
 	Rules    []*Rule
 	Examples []*Example
+	// Instruments and Quantities are what can be measured, and with what.
+	Instruments []*Instrument
+	Quantities  []*Quantity
 	// Hash is the SHA-256, in hex, of all packs' texts in the order of their ids.
 	Hash string
 
-	part map[string]*Part
-	sign map[string]*Sign
-	node map[string]*Node
+	part     map[string]*Part
+	sign     map[string]*Sign
+	node     map[string]*Node
+	quantity map[string]*Quantity
 }
 
 // Part, Sign and Node look up an id; nil if the book has no such thing.
@@ -57,14 +61,18 @@ type Part struct {
 
 // Sign is what one can look for on a part.
 type Sign struct {
-	ID       string // "part.sign"
-	Part     *Part
-	Name     string
-	Also     []string // what else people call it
-	Look     string
-	Minutes  float64
-	LostBy   []LostBy
-	Caution  string
+	ID      string // "part.sign"
+	Part    *Part
+	Name    string
+	Also    []string // what else people call it
+	Look    string
+	Minutes float64
+	LostBy  []LostBy
+	Caution string
+	// Test makes the sign of readings: where they are taken, it need not be
+	// looked for. Trend is a quantity that must be told as rising.
+	Test     *Test
+	Trend    *Quantity
 	SameFact string  // signs of one part and position in one group count once
 	Unlisted float64 // chance of being seen with none of its listed parents there
 	Pack     string
@@ -187,6 +195,8 @@ type Example struct {
 	History  map[string]any
 	Seen     []ExampleFinding
 	NotFound []ExampleFinding
+	Readings []ExampleReading
+	Limits   []ExampleLimit
 	Leads    []string
 	NotLeads []string
 	Pack     string
@@ -197,6 +207,16 @@ type Example struct {
 type ExampleFinding struct {
 	Sign string
 	At   string
+}
+
+// ExampleReading is a reading of an example: "rod_journal.diameter @ rod 3 = 59.80 mm".
+type ExampleReading struct {
+	Of, At, Value string
+}
+
+// ExampleLimit is a limit of an example: "rod_journal.diameter min 59.93 mm".
+type ExampleLimit struct {
+	Of, Limit string
 }
 
 // Outcomes lists the steps that a case may ask about.
@@ -225,6 +245,7 @@ func (b *Book) ByKind(k NodeKind) []*Node {
 // Size is the size of a book.
 type Size struct {
 	Parts    int `json:"parts"`
+	Measures int `json:"quantities"`
 	Signs    int `json:"signs"`
 	Causes   int `json:"causes"`
 	Steps    int `json:"steps"`
@@ -234,7 +255,7 @@ type Size struct {
 
 // Size counts what is in the book. Conditions count as neither cause nor step.
 func (b *Book) Size() Size {
-	return Size{Parts: len(b.Parts), Signs: len(b.Signs), Causes: len(b.ByKind(Cause)), Steps: len(b.ByKind(Step)), Rules: len(b.Rules) + b.needs(), Examples: len(b.Examples)}
+	return Size{Parts: len(b.Parts), Measures: len(b.Quantities), Signs: len(b.Signs), Causes: len(b.ByKind(Cause)), Steps: len(b.ByKind(Step)), Rules: len(b.Rules) + b.needs(), Examples: len(b.Examples)}
 }
 
 func (b *Book) needs() int {

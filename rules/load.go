@@ -94,7 +94,7 @@ func hashOf(layers [][]Text) string {
 func loadPacks(hash string, layers [][]Text, faults *source.Faults) *Book {
 	l := &loader{
 		faults: faults,
-		book:   &Book{Hash: hash, part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}},
+		book:   &Book{Hash: hash, part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}, quantity: map[string]*Quantity{}},
 		where:  map[string]entry{},
 		conds:  map[string]condOrFault{},
 		count:  map[ends]int{},
@@ -164,6 +164,9 @@ type loader struct {
 	nodes    []pending[*Node]
 	more     []pending[string]
 	examples []pending[*Example]
+
+	quantities  []pending[*Quantity]
+	instruments []pending[*Instrument]
 }
 
 // condOrFault is what a text of a condition comes to: most are written many
@@ -201,17 +204,9 @@ func (l *loader) read(name string, root *source.Table) {
 		l.faults.Add(root.Position(), `write [pack] with id, title and version`, "has no [pack]")
 	}
 	l.each(root, "part", func(id string, t *source.Table) { l.readPart(id, t) })
-	if signs := root.Table("sign"); signs != nil {
-		for _, part := range signs.Keys() {
-			if ts := signs.Table(part); ts != nil {
-				for _, s := range ts.Keys() {
-					if t := ts.Table(s); t != nil {
-						l.readSign(part, s, t)
-					}
-				}
-			}
-		}
-	}
+	l.eachOfPart(root, "sign", l.readSign)
+	l.each(root, "instrument", l.readInstrument)
+	l.eachOfPart(root, "quantity", l.readQuantity)
 	l.each(root, "condition", func(id string, t *source.Table) { l.readNode(Condition, id, t) })
 	l.each(root, "cause", func(id string, t *source.Table) { l.readNode(Cause, id, t) })
 	l.each(root, "step", func(id string, t *source.Table) { l.readNode(Step, id, t) })
@@ -233,6 +228,25 @@ func (l *loader) each(root *source.Table, key string, do func(string, *source.Ta
 				l.faults.Add(t.Position(), "", "%q is no id: use small letters, digits and _", id)
 			}
 			do(id, t)
+		}
+	}
+}
+
+// eachOfPart reads tables that are named by a part and what is on it.
+func (l *loader) eachOfPart(root *source.Table, key string, do func(part, name string, t *source.Table)) {
+	group := root.Table(key)
+	if group == nil {
+		return
+	}
+	for _, part := range group.Keys() {
+		of := group.Table(part)
+		if of == nil {
+			continue
+		}
+		for _, name := range of.Keys() {
+			if t := of.Table(name); t != nil {
+				do(part, name, t)
+			}
 		}
 	}
 }
@@ -334,6 +348,8 @@ func (l *loader) readSign(part, name string, t *source.Table) {
 		s.Unlisted = l.chance(t, "unlisted")
 	}
 	t.Strings("lost_by")
+	t.String("test")
+	t.String("trend")
 	t.String("note")
 	if l.claim("sign "+s.ID, t, "", t.Bool("replace")) {
 		if l.book.sign[s.ID] != nil {
@@ -475,6 +491,8 @@ func (l *loader) readExample(id string, t *source.Table) {
 	e.NotLeads = t.Strings("not_leads")
 	t.Strings("seen")
 	t.Strings("not_found")
+	t.Strings("readings")
+	t.Strings("limits")
 	t.String("note")
 	if l.claim("example "+id, t, "", t.Bool("replace")) {
 		l.book.Examples = slices.DeleteFunc(l.book.Examples, func(o *Example) bool { return o.ID == id })
@@ -516,6 +534,10 @@ func (l *loader) resolve() {
 			}
 		}
 	}
+	l.resolveQuantities()
+	for _, p := range l.signs {
+		l.resolveTest(p.thing, p.table)
+	}
 	for _, p := range l.nodes {
 		l.pack = p.pack
 		if p.thing.Part != "" && b.part[p.thing.Part] == nil {
@@ -546,6 +568,7 @@ func (l *loader) resolve() {
 	for _, p := range l.examples {
 		p.thing.Seen = l.exampleFindings(p.table, "seen")
 		p.thing.NotFound = l.exampleFindings(p.table, "not_found")
+		l.exampleReadings(p.thing, p.table)
 		if q := b.node[p.thing.Question]; p.thing.Question != "" && (q == nil || q.Kind != Step) {
 			p.table.FaultAt("question", -1, l.suggestNode(p.thing.Question), "there is no step %q to ask about", p.thing.Question)
 		}

@@ -30,7 +30,7 @@ type head struct {
 	Hash  string   // of the packs
 	Names []string // of the packs, as told in faults
 	// How many there are of the things that others point at.
-	Parts, Signs, Nodes, Rules, Conds int
+	Parts, Signs, Nodes, Rules, Conds, Instruments, Quantities, Formulas, Tests int
 }
 
 // shapeOf is the hash of all types that a snapshot holds and of the numbers
@@ -81,28 +81,23 @@ func fromSnapshot(data, hash string, layers [][]Text, faults *source.Faults) *Bo
 	if r.bad || h.Hash != hash || h.Shape != shapeOf() || !slices.EqualFunc(h.Names, layers[0], func(n string, t Text) bool { return n == t.Name }) {
 		return nil
 	}
-	for _, n := range []int{h.Parts, h.Signs, h.Nodes, h.Rules, h.Conds} {
+	for _, n := range []int{h.Parts, h.Signs, h.Nodes, h.Rules, h.Conds, h.Instruments, h.Quantities, h.Formulas, h.Tests} {
 		if n < 0 || n > len(data) {
 			return nil
 		}
 	}
 	r.parts, r.signs, r.nodes, r.rules, r.conds = make([]Part, h.Parts), make([]Sign, h.Signs), make([]Node, h.Nodes), make([]Rule, h.Rules), make([]Cond, h.Conds)
-	for i := range r.conds {
-		r.value(reflect.ValueOf(&r.conds[i]).Elem())
-	}
-	for i := range r.parts {
-		r.value(reflect.ValueOf(&r.parts[i]).Elem())
-	}
-	for i := range r.signs {
-		r.value(reflect.ValueOf(&r.signs[i]).Elem())
-	}
-	for i := range r.nodes {
-		r.value(reflect.ValueOf(&r.nodes[i]).Elem())
-	}
-	for i := range r.rules {
-		r.value(reflect.ValueOf(&r.rules[i]).Elem())
-	}
-	b := &Book{part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}}
+	r.instruments, r.quantities, r.formulas, r.tests = make([]Instrument, h.Instruments), make([]Quantity, h.Quantities), make([]Formula, h.Formulas), make([]Test, h.Tests)
+	list(r, r.conds)
+	list(r, r.parts)
+	list(r, r.signs)
+	list(r, r.nodes)
+	list(r, r.rules)
+	list(r, r.instruments)
+	list(r, r.quantities)
+	list(r, r.formulas)
+	list(r, r.tests)
+	b := &Book{part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}, quantity: map[string]*Quantity{}}
 	r.value(reflect.ValueOf(b).Elem())
 	var warnings []source.Fault
 	r.value(reflect.ValueOf(&warnings).Elem())
@@ -117,6 +112,9 @@ func fromSnapshot(data, hash string, layers [][]Text, faults *source.Faults) *Bo
 	}
 	for _, n := range b.Nodes {
 		b.node[n.ID] = n
+	}
+	for _, q := range b.Quantities {
+		b.quantity[q.ID] = q
 	}
 	for _, w := range warnings {
 		faults.Warn(w.Position, w.Hint, "%s", w.Message)
@@ -137,6 +135,18 @@ type snapshotReader struct {
 	nodes []Node
 	rules []Rule
 	conds []Cond
+
+	instruments []Instrument
+	quantities  []Quantity
+	formulas    []Formula
+	tests       []Test
+}
+
+// list reads all things of one kind.
+func list[T any](r *snapshotReader, things []T) {
+	for i := range things {
+		r.value(reflect.ValueOf(&things[i]).Elem())
+	}
 }
 
 func (r *snapshotReader) number() uint64 {
@@ -269,6 +279,14 @@ func (r *snapshotReader) value(v reflect.Value) {
 			*p = pointer(r, r.rules)
 		case **Cond:
 			*p = pointer(r, r.conds)
+		case **Instrument:
+			*p = pointer(r, r.instruments)
+		case **Quantity:
+			*p = pointer(r, r.quantities)
+		case **Formula:
+			*p = pointer(r, r.formulas)
+		case **Test:
+			*p = pointer(r, r.tests)
 		default:
 			v.Set(reflect.New(v.Type().Elem()))
 			r.value(v.Elem())

@@ -143,7 +143,36 @@ func condsOf(b *Book) []*Cond {
 	for _, r := range b.Rules {
 		add(r.When)
 	}
+	for _, q := range b.Quantities {
+		for _, l := range q.Limits {
+			add(l.When)
+		}
+	}
 	return out
+}
+
+// formulasOf lists the formulas and tests of a book, in its order.
+func formulasOf(b *Book) (formulas []*Formula, tests []*Test) {
+	add := func(f *Formula) {
+		if f != nil {
+			formulas = append(formulas, f)
+		}
+	}
+	for _, q := range b.Quantities {
+		add(q.Formula)
+		for _, l := range q.Limits {
+			add(l.Min)
+			add(l.Max)
+		}
+	}
+	for _, s := range b.Signs {
+		if s.Test != nil {
+			tests = append(tests, s.Test)
+			add(s.Test.Left)
+			add(s.Test.Right)
+		}
+	}
+	return formulas, tests
 }
 
 // snapshotWriter writes what snapshotReader reads.
@@ -181,12 +210,30 @@ func writeSnapshot(t testing.TB, b *Book, texts []Text, warnings []source.Fault)
 	for i, x := range b.Rules {
 		w.at[x] = i + 1
 	}
+	for i, x := range b.Instruments {
+		w.at[x] = i + 1
+	}
+	for i, x := range b.Quantities {
+		w.at[x] = i + 1
+	}
+	formulas, tests := formulasOf(b)
+	for i, x := range formulas {
+		w.at[x] = i + 1
+	}
+	for i, x := range tests {
+		w.at[x] = i + 1
+	}
+	h.Instruments, h.Quantities, h.Formulas, h.Tests = len(b.Instruments), len(b.Quantities), len(formulas), len(tests)
 	w.value(reflect.ValueOf(h))
 	each(w, conds)
 	each(w, b.Parts)
 	each(w, b.Signs)
 	each(w, b.Nodes)
 	each(w, b.Rules)
+	each(w, b.Instruments)
+	each(w, b.Quantities)
+	each(w, formulas)
+	each(w, tests)
 	w.value(reflect.ValueOf(b).Elem())
 	w.value(reflect.ValueOf(warnings))
 
@@ -256,7 +303,7 @@ func (w *snapshotWriter) value(v reflect.Value) {
 		w.plain(v.Interface())
 	case reflect.Pointer:
 		switch v.Interface().(type) {
-		case *Part, *Sign, *Node, *Rule, *Cond:
+		case *Part, *Sign, *Node, *Rule, *Cond, *Instrument, *Quantity, *Formula, *Test:
 			n := 0
 			if !v.IsNil() {
 				n = w.at[v.Interface()]

@@ -2,6 +2,7 @@ package network
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -81,6 +82,10 @@ func strongestFirst(b *rules.Book, c *evidence.Case) []evidence.Finding {
 		}
 		sure := rules.Sure(f.Sure)
 		way := rules.Chances(f.By)
+		if f.Beyond != nil {
+			// The surer of two readings counts, whichever way it tells.
+			return math.Abs(*f.Beyond-0.5) * most
+		}
 		if f.State == evidence.Seen {
 			return 1 + most/(most+s.Unlisted+way.Mistaken+sure.Doubt+1e-6)
 		}
@@ -119,7 +124,8 @@ func (g *Ground) unusable(c *evidence.Case, f evidence.Finding) (why string, as 
 	if g.noPart[sign.Part] {
 		return "this engine has no " + sign.Part.Name, ""
 	}
-	if f.State == evidence.NotFound {
+	// What was measured was there to be measured.
+	if f.State == evidence.NotFound && f.Beyond == nil {
 		if why := g.couldNotBeSeen(c, f, sign); why != "" {
 			return why, evidence.Unavailable
 		}
@@ -300,7 +306,12 @@ func (g *Ground) enter(f evidence.Finding, s *rules.Sign, at spot, a *assumer) {
 			v.edges = g.signEdges(s, at.index, at.place, missed, a, &o)
 		}
 		o.v = g.add(v)
-		if o.Seen {
+		if f.Beyond != nil {
+			// A reading well inside its limit is as good as the sign not found, and
+			// one at the limit says nothing.
+			p := *f.Beyond
+			o.like = []float64{max(1-p, sure.Doubt*p), max(p, sure.Doubt*(1-p))}
+		} else if o.Seen {
 			o.like = []float64{sure.Doubt, 1}
 		} else {
 			o.like = []float64{1, 0}

@@ -19,6 +19,7 @@ func newDiagnose(s *shared) *cobra.Command {
 	var format string
 	var full, numbers bool
 	var limit limits
+	var with caseFlags
 	cmd := &cobra.Command{
 		Use:   "diagnose [CASE]",
 		Short: "Say what killed the engine, by what chain, how surely, and why",
@@ -37,18 +38,9 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 				return err
 			}
 			var faults source.Faults
-			name, text, err := readCase(args, cmd.InOrStdin(), &faults)
+			book, c, err := with.open(s, cmd, args, &faults)
 			if err != nil {
 				return err
-			}
-			book, err := s.book()
-			if err != nil {
-				return err
-			}
-			// Held against the book in the same run: all faults are told at once.
-			c, ok := evidence.Parse(name, text, &faults, func(c *evidence.Case, faults *source.Faults) { engine.Check(book, c, faults) })
-			if !ok {
-				return &faults
 			}
 			ctx, cancel := limit.context(cmd.Context())
 			defer cancel()
@@ -67,12 +59,8 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			if err != nil {
 				return err
 			}
-			for _, f := range faults.List() {
-				fmt.Fprintln(cmd.ErrOrStderr(), clipped(f.String()))
-			}
-			if len(args) == 0 && s.env.Waiting != nil && s.env.Waiting() {
-				fmt.Fprintln(cmd.ErrOrStderr(), "standard input is not read; say: tidemark diagnose -")
-			}
+			warn(cmd.ErrOrStderr(), &faults)
+			s.stdinHint(cmd, args)
 			if format == "json" {
 				return writeJSON(cmd.OutOrStdout(), d)
 			}
@@ -81,6 +69,7 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 	}
 	formatFlag(cmd, &format)
 	cmd.Flags().BoolVar(&full, "full", false, "tell all: every candidate, and what speaks for and against it")
+	with.flags(cmd)
 	limit.flags(cmd)
 	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words, by finding for what leads")
 	return cmd

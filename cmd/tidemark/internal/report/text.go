@@ -503,7 +503,15 @@ func (t *text) named(ids []string) string {
 		if f.At != "" {
 			s += " (" + f.At + ")"
 		}
-		if f.State == "not_found" {
+		switch {
+		case f.Beyond != nil && f.State == "not_found":
+			s += ": measured, and not so"
+			if t.o.Full && f.Note != "" {
+				s += ": " + f.Note
+			}
+		case f.Beyond != nil:
+			s += ": " + f.Note
+		case f.State == "not_found":
 			s += ": not found"
 		}
 		out = append(out, s)
