@@ -131,28 +131,9 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 	if err != nil {
 		return out, err
 	}
-	table := measure.New(b, c)
-	c = table.Weighed(c)
-	g := network.New(b, c)
-	g.Observe(c)
-	if err := g.Ask(c.Question, nil); err != nil {
+	w, err := verdictOf(ctx, b, c)
+	if err != nil {
 		return out, err
-	}
-	w := &work{ctx: ctx, book: b, c: c, table: table, g: g, d: &Diagnosis{}}
-	if w.plain, err = g.Plain(ctx); err != nil {
-		return out, err
-	}
-	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
-		return out, err
-	}
-	w.depths = g.Depths()
-	if w.bounds, err = w.plain.ActedBounds(ctx); err != nil {
-		return out, err
-	}
-	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict} {
-		if err := step(); err != nil {
-			return out, err
-		}
 	}
 	if h := w.leading(); h != nil {
 		out.Leader, out.Blame = h.key(), h.Blame
@@ -178,6 +159,37 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 		}
 	}
 	return out, nil
+}
+
+// verdictOf works out a case as far as its verdict.
+func verdictOf(ctx context.Context, b *rules.Book, c *evidence.Case) (*work, error) {
+	table := measure.New(b, c)
+	c = table.Weighed(c)
+	g := network.New(b, c)
+	g.Observe(c)
+	if c.Question != "" {
+		if err := g.Ask(c.Question, c.At); err != nil {
+			return nil, err
+		}
+	}
+	w := &work{ctx: ctx, book: b, c: c, table: table, g: g, d: &Diagnosis{}}
+	var err error
+	if w.plain, err = g.Plain(ctx); err != nil {
+		return nil, err
+	}
+	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
+		return nil, err
+	}
+	w.depths = g.Depths()
+	if w.bounds, err = w.plain.ActedBounds(ctx); err != nil {
+		return nil, err
+	}
+	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	return w, nil
 }
 
 // Sanity is what a book expects of an engine before anything is found.

@@ -62,7 +62,7 @@ func Dispose(v Value) *Disposition {
 	default:
 		d.What, d.Words = rework(v)
 	}
-	if d.AfterCrackCheck && d.What != Replace {
+	if d.AfterCrackCheck && (d.What == Serviceable || d.What == Machine) {
 		d.Words += ", after crack detection"
 	}
 	if d.RuleOfThumb {

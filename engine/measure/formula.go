@@ -72,6 +72,37 @@ func (m *maker) at(q *rules.Quantity, i int, x []float64, tr *trace) float64 {
 	return math.NaN()
 }
 
+// extreme is a quantity at a position as it is held against one side of its limit:
+// where it was read in several places, in the place where it is the largest (or
+// the smallest), since the limit holds for every one of them.
+func (m *maker) extreme(q *rules.Quantity, i int, highest bool, x []float64, tr *trace) float64 {
+	places := map[string][]int{}
+	var order []string
+	for _, k := range m.here(q, i, "") {
+		p := m.raws[k].place
+		if places[p] == nil {
+			order = append(order, p)
+		}
+		places[p] = append(places[p], k)
+	}
+	if len(order) < 2 {
+		return m.at(q, i, x, tr)
+	}
+	out := math.NaN()
+	for _, p := range order {
+		tr.use(places[p]...)
+		if v := mean(x, places[p]); math.IsNaN(out) || v > out == highest && v != out {
+			out = v
+		}
+	}
+	if highest {
+		tr.note("the largest of %d places", len(order))
+	} else {
+		tr.note("the smallest of %d places", len(order))
+	}
+	return out
+}
+
 // here are the numbers read of a quantity at a position, in places that have a
 // word where one is given.
 func (m *maker) here(q *rules.Quantity, i int, word string) []int {

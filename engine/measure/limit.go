@@ -145,8 +145,12 @@ func (m *maker) trades(l *limitAt, q *rules.Quantity) {
 				if side.f == nil {
 					continue
 				}
-				if v := m.formula(side.f, l.per, l.index, x, nil); !math.IsNaN(v) && !math.IsInf(v, 0) {
+				tr := m.trace()
+				if v := m.formula(side.f, l.per, l.index, x, tr); !math.IsNaN(v) && !math.IsInf(v, 0) {
 					*side.into = &Bound{SI: v, Doubt: t.Doubt.Of(v)}
+					for _, k := range tr.used {
+						m.behind[k] = true
+					}
 				}
 			}
 			if l.Lower == nil && l.Upper == nil {

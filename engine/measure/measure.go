@@ -133,6 +133,7 @@ type maker struct {
 	raws   []raw
 	of     map[*rules.Quantity][]int // raws by quantity
 	limits map[spotKey]*limitAt
+	behind map[int]bool                // raws from which a limit is worked out
 	sides  map[*rules.Quantity][2]bool // lower, upper: which side of it the book speaks of
 	out    Table
 }
@@ -145,7 +146,7 @@ type spotKey struct {
 // New works out what was measured. The case must have been checked against the
 // book.
 func New(book *rules.Book, c *evidence.Case) *Table {
-	m := &maker{book: book, c: c, facts: rules.Facts(c.Engine, c.History), of: map[*rules.Quantity][]int{}, limits: map[spotKey]*limitAt{}, sides: Sides(book)}
+	m := &maker{book: book, c: c, facts: rules.Facts(c.Engine, c.History), of: map[*rules.Quantity][]int{}, limits: map[spotKey]*limitAt{}, behind: map[int]bool{}, sides: Sides(book)}
 	for i := range c.Readings {
 		m.take(&c.Readings[i])
 	}
@@ -252,6 +253,8 @@ func (m *maker) input(r *evidence.Reading, q *rules.Quantity) quantity.Input {
 			d = quantity.Doubt{Repeat: d.Repeat * known.Repeat / all, Bias: d.Repeat * known.Bias / all}
 		}
 		in.Doubt = d
+	case r.By == evidence.Paper:
+		// What a paper calls for is what it calls for.
 	case tool != nil:
 		in.Doubt = known
 		// A value written more coarsely than the tool reads is known no better.
@@ -355,19 +358,23 @@ func (m *maker) valueAt(q *rules.Quantity, i int) (v Value, any bool) {
 	if q.Kind == rules.CodeKind {
 		return m.codeAt(v)
 	}
+	lim := m.limitAt(q, i)
+	take := func(x []float64, tr *trace) float64 { return m.at(q, i, x, tr) }
+	if one := lim.Lower != nil; one != (lim.Upper != nil) {
+		take = func(x []float64, tr *trace) float64 { return m.extreme(q, i, !one, x, tr) }
+	}
 	tr := m.trace()
-	m.at(q, i, m.nominal(), tr)
+	take(m.nominal(), tr)
 	if len(tr.used) == 0 && (tr.facts == 0 || len(tr.missing) > 0) {
 		return v, false
 	}
 	v.Readings, v.Missing, v.Notes, v.Inches = m.ids(tr.used), tr.missing, tr.notes, m.inches(tr.used)
 	v.Derived = q.Formula != nil && !slices.ContainsFunc(m.of[q], func(k int) bool { return m.raws[k].index == i })
-	if c, ok := m.combine(tr.used, func(x []float64) float64 { return m.at(q, i, x, nil) }); ok {
+	if c, ok := m.combine(tr.used, func(x []float64) float64 { return take(x, nil) }); ok {
 		v.Known, v.SI, v.Doubt = true, c.Value, c.Doubt
 	} else if len(v.Missing) == 0 {
 		v.Missing = []string{"what it is worked out from has no value there (it divides by zero)"}
 	}
-	lim := m.limitAt(q, i)
 	v.Limit = lim.Limit
 	if v.Known {
 		for _, side := range []struct {
@@ -421,7 +428,7 @@ func (m *maker) nominal() []float64 {
 
 // beyond is the probability that a quantity lies beyond its own limit.
 func (m *maker) beyond(q *rules.Quantity, i int, above bool, lim *limitAt) (p float64, ok bool) {
-	r, ok := m.hold(i, q.Part.Per, func(x []float64, tr *trace) float64 { return m.at(q, i, x, tr) }, func(x []float64, tr *trace) float64 { return m.bound(lim, above, x, tr) }, m.doubtOf(lim, above), above)
+	r, ok := m.hold(i, q.Part.Per, func(x []float64, tr *trace) float64 { return m.extreme(q, i, above, x, tr) }, func(x []float64, tr *trace) float64 { return m.bound(lim, above, x, tr) }, m.doubtOf(lim, above), above)
 	return r.Beyond, ok
 }
 
@@ -524,6 +531,7 @@ func (m *maker) test(s *rules.Sign, i int) (Result, bool) {
 	if t.Above && lim.Upper == nil || !t.Above && lim.Lower == nil {
 		return Result{}, false
 	}
+	left = func(x []float64, tr *trace) float64 { return m.extreme(t.Of, j, t.Above, x, tr) }
 	return m.hold(i, per, left, func(x []float64, tr *trace) float64 { return m.bound(lim, t.Above, x, tr) }, m.doubtOf(lim, t.Above), t.Above)
 }
 
@@ -633,7 +641,7 @@ func (m *maker) left() {
 	for i := range m.c.Readings {
 		r := &m.c.Readings[i]
 		counts := slices.ContainsFunc(m.out.Tests, func(t Result) bool { return slices.Contains(t.Readings, r.ID) })
-		if !counts && !slices.ContainsFunc(m.out.Left, func(l Left) bool { return l.Reading == r.ID }) {
+		if !counts && !m.behindLimit(r) && !slices.ContainsFunc(m.out.Left, func(l Left) bool { return l.Reading == r.ID }) {
 			m.leave(r, "%s", m.why(r))
 		}
 	}
@@ -641,6 +649,16 @@ func (m *maker) left() {
 		return slices.IndexFunc(m.c.Readings, func(r evidence.Reading) bool { return r.ID == id })
 	}
 	slices.SortStableFunc(m.out.Left, func(a, b Left) int { return cmp.Compare(at(a.Reading), at(b.Reading)) })
+}
+
+// behindLimit tells that a limit which was used is worked out from the reading.
+func (m *maker) behindLimit(r *evidence.Reading) bool {
+	for k := range m.raws {
+		if m.raws[k].r == r && m.behind[k] {
+			return true
+		}
+	}
+	return false
 }
 
 // why says why nothing comes of a reading.

@@ -22,6 +22,8 @@ type Env struct {
 	Out, Err io.Writer
 	Width    int // of the terminal in characters; 0 where unknown
 	Version  string
+	// Progress tells that Err is a terminal, on which a long run may show how far it is.
+	Progress bool
 	// Waiting tells whether In holds something that was not read; nil for never.
 	Waiting func() bool
 }
@@ -144,7 +146,7 @@ It supports a qualified person's judgement and does not replace it.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().StringArrayVar(&s.rules, "rules", nil, "lay the packs of `DIR` over the built-in book (may be given again)")
 	root.SetFlagErrorFunc(flagFault)
-	root.AddCommand(newDiagnose(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s))
+	root.AddCommand(newDiagnose(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s), newScore(s))
 	return root
 }
 

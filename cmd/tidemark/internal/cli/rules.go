@@ -132,7 +132,8 @@ func loadFor(s *shared, args []string, faults *source.Faults) *rules.Book {
 }
 
 func newRulesTest(s *shared) *cobra.Command {
-	return &cobra.Command{
+	var only []string
+	cmd := &cobra.Command{
 		Use:   "test [DIR]",
 		Short: "Run the examples that the packs carry",
 		Long: `Test works out every example of the built-in packs, or of those in DIR laid
@@ -152,6 +153,14 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 				examples = slices.DeleteFunc(slices.Clone(examples), func(e *rules.Example) bool {
 					return filepath.Dir(e.Pos.File) != filepath.Clean(args[0])
 				})
+			}
+			if len(only) > 0 {
+				examples = slices.DeleteFunc(slices.Clone(examples), func(e *rules.Example) bool {
+					return !slices.Contains(only, e.Pack) && !slices.Contains(only, e.ID)
+				})
+				if len(examples) == 0 {
+					return inputError{fmt.Errorf("no example is called so or stands in a pack of that name: %s", strings.Join(only, ", "))}
+				}
 			}
 			out, failed := cmd.OutOrStdout(), 0
 			results, err := engine.RunExamples(cmd.Context(), book, examples)
@@ -178,4 +187,6 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 			return nil
 		},
 	}
+	cmd.Flags().StringSliceVar(&only, "only", nil, "only the examples of this `PACK`, or the one of this id (may be given again)")
+	return cmd
 }
