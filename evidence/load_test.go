@@ -410,7 +410,7 @@ func TestLoadTellsWhatItCannotRead(t *testing.T) {
 func TestUnknownUnit(t *testing.T) {
 	const engine = "[engine]\nfuel = \"diesel\"\ncycle = \"four-stroke\"\ncooling = \"liquid\"\nlayout = \"inline\"\ncylinders = 4\n"
 	for unit, want := range map[string]string{
-		"bananas": `case.toml:9:9: value is "59.94 bananas": "bananas" is no unit that is known`,
+		"bananas": `case.toml:9:10: value is "59.94 bananas": "bananas" is no unit that is known`,
 		"kpa":     `did you mean "kPa"?`, "mm": "", "thou": "", "lb-ft": "", "°C": "", "%": "",
 	} {
 		var faults source.Faults

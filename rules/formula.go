@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -94,8 +95,6 @@ type formulaReader struct {
 	have     []Use // where it was checked before
 	uses     []Use
 	fault    *condError
-	// limit is set where the identifier "limit" may stand alone.
-	limit bool
 }
 
 func (w *formulaReader) refuse(n ast.Node, hint, format string, args ...any) (string, quantity.Dimension) {
@@ -146,8 +145,11 @@ func (w *formulaReader) of(n ast.Node, id string) *Quantity {
 		return &Quantity{ID: id}
 	}
 	q := w.quantity(id)
-	if q == nil {
+	switch {
+	case q == nil:
 		w.refuse(n, w.suggest(id), "there is no quantity %q", id)
+	case q.Unit == "" && q.Kind != CodeKind:
+		w.refuse(n, "", "") // that its unit is none is told where it stands
 	}
 	return q
 }
@@ -171,9 +173,9 @@ func (w *formulaReader) read(n ast.Node) (code string, d quantity.Dimension) {
 	case *ast.StringNode:
 		v, err := quantity.Parse(n.Value)
 		if err != nil {
-			return w.refuse(n, `as in '0.05 mm'`, "%v", err)
+			return w.refuse(n, cmp.Or(hintOf(err), `as in '0.05 mm'`), "%v", err)
 		}
-		return number(v.SI()), v.Unit.Dimension
+		return number(v.SI()), w.known(v.Unit.Dimension)
 	case *ast.IdentifierNode:
 		if n.Value == "pi" {
 			return number(math.Pi), d
@@ -212,9 +214,9 @@ func (w *formulaReader) binary(n *ast.BinaryNode) (string, quantity.Dimension) {
 		}
 		return code, dl
 	case "*":
-		return code, dl.Times(dr)
+		return w.sane(n, code, dl.Times(dr))
 	case "/":
-		return code, dl.Over(dr)
+		return w.sane(n, code, dl.Over(dr))
 	case "**", "^":
 		code = "(" + l + " ** " + r + ")"
 		if dl == (quantity.Dimension{}) && dr == dl {
@@ -224,10 +226,23 @@ func (w *formulaReader) binary(n *ast.BinaryNode) (string, quantity.Dimension) {
 		if !whole || i.Value < 0 || i.Value > 9 {
 			return w.refuse(n.Right, "", "a value with a unit can only be raised to a whole number below ten")
 		}
-		return code, dl.Power(int8(i.Value))
+		return w.sane(n, code, dl.Power(int8(i.Value)))
 	}
 	return w.refuse(n, "", "%s cannot be used in a formula", n.Operator)
 }
+
+// sane refuses powers that nothing measured has, before they grow past what a
+// Dimension holds: of two of maxPower the product is held, and of one its ninth power.
+func (w *formulaReader) sane(n ast.Node, code string, d quantity.Dimension) (string, quantity.Dimension) {
+	for _, p := range []int8{d.Length, d.Mass, d.Time, d.Temperature, d.Current, d.Angle} {
+		if p > maxPower || p < -maxPower {
+			return w.refuse(n, "", "nothing is measured in so high a power")
+		}
+	}
+	return code, d
+}
+
+const maxPower = 12
 
 // value reads part.quantity, or a fact of the case.
 func (w *formulaReader) value(n ast.Node) (string, quantity.Dimension) {
@@ -241,7 +256,7 @@ func (w *formulaReader) value(n ast.Node) (string, quantity.Dimension) {
 		if !known {
 			return w.refuse(n, source.Suggest(id, evidence.MeasuredFacts()), "a case has no measured fact %s", id)
 		}
-		return w.use(Use{Of: table, Fact: name}), d
+		return w.use(Use{Of: table, Fact: name}), w.known(d)
 	}
 	q := w.of(n, id)
 	if q == nil {
@@ -260,11 +275,21 @@ func (w *formulaReader) dimension(q *Quantity) quantity.Dimension {
 	return q.Dimension()
 }
 
+// known is a dimension where dimensions are checked, and none where they were: a
+// formula of which some were known and some not would be refused.
+func (w *formulaReader) known(d quantity.Dimension) quantity.Dimension {
+	if !w.checking() {
+		return quantity.Dimension{}
+	}
+	return d
+}
+
 func (w *formulaReader) call(n ast.Node, name string, args []ast.Node) (string, quantity.Dimension) {
-	want, over := overPositions[name]
+	_, over := overPositions[name]
+	want, function := arguments(name)
 	switch {
-	case over && len(args) != want, name == "abs" && len(args) != 1, name == "sqrt" && len(args) != 1, (name == "min" || name == "max") && len(args) != 2:
-		return w.refuse(n, "", "%s is given %d things", name, len(args))
+	case function && len(args) != want:
+		return w.refuse(n, "", "%s() needs %d in its brackets, and has %d", name, want, len(args))
 	case over:
 		return w.over(n, name, args)
 	case name == "abs":
@@ -285,13 +310,25 @@ func (w *formulaReader) call(n ast.Node, name string, args []ast.Node) (string, 
 		}
 		return name + "(" + a + ", " + b + ")", da
 	}
-	var known []string
+	known := []string{"abs", "sqrt", "min", "max"}
 	for f := range overPositions {
 		known = append(known, f)
 	}
-	known = append(known, "abs", "sqrt", "min", "max")
 	slices.Sort(known)
 	return w.refuse(n, source.Suggest(name, known), "a formula knows no %s()", name)
+}
+
+// arguments is how many things a function is given; ok is false where formulas
+// know no such function.
+func arguments(name string) (n int, ok bool) {
+	switch name {
+	case "abs", "sqrt":
+		return 1, true
+	case "min", "max":
+		return 2, true
+	}
+	n, ok = overPositions[name]
+	return n, ok
 }
 
 func (w *formulaReader) over(n ast.Node, name string, args []ast.Node) (string, quantity.Dimension) {
@@ -310,7 +347,8 @@ func (w *formulaReader) over(n ast.Node, name string, args []ast.Node) (string, 
 			return w.refuse(args[1], `as in at(rod_journal.diameter, 'front')`, "at() needs a word of a place")
 		}
 		if w.checking() && !slices.ContainsFunc(u.Quantity.Part.Places, func(p string) bool { return HasWord(p, word.Value) }) {
-			return w.refuse(args[1], source.Suggest(word.Value, u.Quantity.Part.Places), "the %s has no place %q", u.Quantity.Part.Name, word.Value)
+			words := strings.Fields(strings.Join(u.Quantity.Part.Places, " "))
+			return w.refuse(args[1], source.Suggest(word.Value, words), "the %s has no place %q", u.Quantity.Part.Name, word.Value)
 		}
 		u.Word = word.Value
 	case "code":

@@ -3,6 +3,7 @@ package rules
 import (
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"tidemark/evidence"
@@ -45,7 +46,7 @@ func (l *loader) amount(t *source.Table, key string, unit *quantity.Unit) Amount
 	if unit != nil && v.Unit.Dimension != unit.Dimension {
 		t.FaultAt(key, -1, "", "%s is %v, and must be %v or a per cent", key, v.Unit.Dimension, unit.Dimension)
 	}
-	return Amount{Value: v.DifferenceSI()}
+	return Amount{Value: v.DifferenceSI(), Unit: v.Unit.Symbol}
 }
 
 // valueOf reads a text as a value and notes why it is none.
@@ -90,8 +91,8 @@ func (l *loader) readQuantity(part, name string, t *source.Table) {
 	switch {
 	case !plainID(name):
 		l.faults.Add(t.Position(), "", "%q is no id: use small letters, digits and _", name)
-	case q.Kind == CodeKind && (q.Unit != "" || t.Has("formula")):
-		l.faults.Add(t.Position(), "", "[%s] is a code, which has neither unit nor formula", t.Path())
+	case q.Kind == CodeKind && (q.Unit != "" || t.Has("formula") || t.Has("limits")):
+		l.faults.Add(t.Position(), `make a quantity of one of its numbers, as in formula = "code(oil.particles, 14)"`, "[%s] is a code, which has neither unit, formula nor limits", t.Path())
 	case q.Kind != CodeKind && q.Unit == "":
 		l.faults.Add(t.Position(), `as in unit = "mm"`, "[%s] has no unit", t.Path())
 	case t.Has("formula") && (q.Because == "" || q.Source == ""):
@@ -130,7 +131,7 @@ func (l *loader) resolveQuantities() {
 			if q.Unit != "" {
 				t.FaultAt("unit", -1, hintOf(err), "unit: %v", err)
 			}
-			q.Unit = "mm" // so that later checks can go on
+			q.Unit = "" // told: what hangs on it is not checked
 			continue
 		}
 		q.Unit = u.Symbol
@@ -155,12 +156,20 @@ func (l *loader) resolveQuantities() {
 					q.Instrument = i
 				}
 			}
-			if q.Instrument == nil {
+			switch {
+			case q.Instrument == nil:
 				t.FaultAt("instrument", -1, source.Suggest(id, ids(b.Instruments, func(i *Instrument) string { return i.ID })), "there is no instrument %q", id)
+			case q.Unit != "" && !q.Instrument.Reads(q.Dimension()):
+				t.FaultAt("instrument", -1, "", "a %s does not read %v", q.Instrument.Name, q.Dimension())
 			}
 		}
-		if text := t.String("formula"); text != "" && q.Kind != CodeKind {
+		if b.part[q.Part.ID] == nil || q.Unit == "" {
+			continue // told above; and a code has neither formula nor limit
+		}
+		if text := t.String("formula"); text != "" {
 			q.Formula = l.formula(t, "formula", text, q.Dimension(), q.Part.Per)
+		} else if t.Has("formula") {
+			t.FaultAt("formula", -1, "", "formula is empty")
 		}
 		for _, lt := range t.Tables("limits") {
 			l.tradeLimit(q, lt)
@@ -216,7 +225,12 @@ func (l *loader) formula(t *source.Table, key, text string, want quantity.Dimens
 	return f
 }
 
+// formulaFault tells what is wrong with a formula. A fault without words comes of
+// one that is told elsewhere.
 func (l *loader) formulaFault(t *source.Table, key string, fault *condError) {
+	if fault.message == "" {
+		return
+	}
 	pos := t.ValuePos(key, -1)
 	if fault.at >= 0 {
 		pos = t.TextPos(key, fault.at)
@@ -269,8 +283,8 @@ func (l *loader) tradeLimit(q *Quantity, t *source.Table) {
 		}
 		text := t.String(key)
 		// A plain value needs no quotes within quotes.
-		if v, err := quantity.Parse(text); err == nil && v.Unit.Dimension == u.Dimension {
-			text = "'" + text + "'"
+		if _, err := quantity.Parse(text); err == nil {
+			text = strconv.Quote(text)
 		}
 		*into = l.formula(t, key, text, u.Dimension, q.Part.Per)
 	}

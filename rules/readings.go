@@ -26,6 +26,7 @@ type Instrument struct {
 type Amount struct {
 	Value float64
 	Share bool
+	Unit  string // in which it was written; "" for a share
 }
 
 // Of is the amount that goes with a value.
@@ -39,6 +40,17 @@ func (a Amount) Of(value float64) float64 {
 // Doubt is how uncertain one reading of a value in SI units is by the tool.
 func (i *Instrument) Doubt(value float64) quantity.Doubt {
 	return quantity.Doubt{Repeat: i.Repeat.Of(value), Bias: i.Bias.Of(value), Half: i.Resolution.Of(value) / 2}
+}
+
+// Reads tells whether the tool can give values of a dimension. One that is only
+// known to err by shares of the value reads anything.
+func (i *Instrument) Reads(d quantity.Dimension) bool {
+	for _, a := range []Amount{i.Repeat, i.Bias, i.Resolution} {
+		if u, err := quantity.ParseUnit(a.Unit); err == nil && u.Dimension != d {
+			return false
+		}
+	}
+	return true
 }
 
 // QuantityKind tells which values a quantity can have.

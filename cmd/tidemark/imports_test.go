@@ -42,7 +42,7 @@ func TestImportsPointOneWay(t *testing.T) {
 			to := strings.Split(rest, "/")[0]
 			assert.LessOrEqual(t, layers[to], layers[from], "%s imports %s", rel, target)
 			assert.False(t, strings.HasPrefix(rel, "engine/infer/") && rest != "engine/infer", "%s imports %s: inference knows nothing of engines", rel, target)
-			assert.False(t, strings.HasPrefix(rel, "evidence/quantity/") || strings.HasPrefix(rel, "evidence/source/") && rest == "evidence", "%s imports %s: that runs upwards", rel, target)
+			assert.False(t, (strings.HasPrefix(rel, "evidence/quantity/") || strings.HasPrefix(rel, "evidence/source/")) && rest == "evidence", "%s imports %s: that runs upwards", rel, target)
 		}
 		return nil
 	})

@@ -154,6 +154,6 @@ func TestDemoCase(t *testing.T) {
 	assert.Equal(t, 2, states[evidence.Unavailable])
 	assert.NotZero(t, made["teardown"])
 	assert.NotZero(t, made["storage"])
-	assert.Len(t, c.Readings, 6)
+	assert.Len(t, c.Readings, 8)
 	require.NotNil(t, rules.Load(&faults, rules.Embedded()))
 }

@@ -97,10 +97,17 @@ func rework(v Value) (what, words string) {
 			return Replace, fmt.Sprintf("replace: it would take more than the %s that may come off", u.ShowDifference(most, digits))
 		}
 		return Machine, fmt.Sprintf("skim (up to %s may come off)", u.ShowDifference(most, digits))
+	}
+	under, verb := q.Rework == "undersize", "bore to"
+	if under {
+		verb = "grind to"
+	}
+	switch {
+	case under && v.Above >= Clear, !under && v.Below >= Clear:
+		return Machine, verb + " its standard size" // there is more on it than there should be
 	case len(l.Sizes) == 0:
 		return Machine, "machine to the maker's next " + q.Rework
 	}
-	under := q.Rework == "undersize"
 	standard, known := l.New.Max, l.New.Max.Said()
 	if !under {
 		standard, known = l.New.Min, l.New.Min.Said()
@@ -109,8 +116,8 @@ func rework(v Value) (what, words string) {
 		return Machine, fmt.Sprintf("machine to the next %s that cleans up (%s; no new size is given to choose by)", q.Rework, u.ShowDifference(l.Sizes[0], digits))
 	}
 	for _, s := range l.Sizes {
-		if under && standard.SI()-s <= v.SI || !under && standard.SI()+s >= v.SI {
-			verb := map[bool]string{true: "grind to", false: "bore to"}[under]
+		const nanometre = 1e-9 // for the last figures of sums
+		if under && standard.SI()-s <= v.SI+nanometre || !under && standard.SI()+s >= v.SI-nanometre {
 			return Machine, fmt.Sprintf("%s %s %s", verb, u.ShowDifference(s, digits), q.Rework)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 type limitAt struct {
 	Limit
 	trade *rules.TradeLimit
+	rests []int // raws that it is worked out from
 	per   evidence.Kind
 	index int
 	open  bool // being worked out: a limit that asks for itself has no value
@@ -76,16 +77,17 @@ func (m *maker) makers(l *limitAt, q *rules.Quantity, i int) {
 		}
 		m.side(l, r.Limit, q)
 	}
+	newFrom := ""
 	for _, x := range m.c.Limits {
 		if x.Of != q.ID || !m.covers(x, q, i) {
 			continue
 		}
-		if l.From == "" {
+		if l.From == "" && (x.Min.Said() || x.Max.Said()) {
 			l.From, l.For = x.From, x.For
 			m.side(l, quantity.Limit{Min: x.Min, Max: x.Max}, q)
 		}
-		if l.New.Text == "" {
-			l.New = x.New
+		if l.New.Text == "" && x.New.Said() {
+			l.New, newFrom = x.New, x.From
 		}
 		if len(l.Sizes) == 0 {
 			for _, s := range x.Sizes {
@@ -94,9 +96,9 @@ func (m *maker) makers(l *limitAt, q *rules.Quantity, i int) {
 			slices.Sort(l.Sizes)
 		}
 	}
-	if l.From != "" && l.Lower == nil && l.Upper == nil && l.New.Said() {
+	if l.From == "" && l.New.Said() {
 		// Nothing but what is new is known: that is the limit, and says so.
-		l.For = "new"
+		l.From, l.For = newFrom, "new"
 		m.side(l, l.New, q)
 	}
 }
@@ -148,9 +150,7 @@ func (m *maker) trades(l *limitAt, q *rules.Quantity) {
 				tr := m.trace()
 				if v := m.formula(side.f, l.per, l.index, x, tr); !math.IsNaN(v) && !math.IsInf(v, 0) {
 					*side.into = &Bound{SI: v, Doubt: t.Doubt.Of(v)}
-					for _, k := range tr.used {
-						m.behind[k] = true
-					}
+					l.rests = append(l.rests, tr.used...)
 				}
 			}
 			if l.Lower == nil && l.Upper == nil {
@@ -206,7 +206,7 @@ func timesOff(times float64) string {
 	if times >= 1 {
 		return fmt.Sprintf("%.3g times", times)
 	}
-	return fmt.Sprintf("a %.3gth of", 1/times)
+	return fmt.Sprintf("1/%.3g of", 1/times)
 }
 
 // limitsOf lists the limits that a reading would be held against, of all sides.

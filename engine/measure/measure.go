@@ -14,6 +14,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"tidemark/evidence"
 	"tidemark/evidence/quantity"
@@ -133,7 +134,6 @@ type maker struct {
 	raws   []raw
 	of     map[*rules.Quantity][]int // raws by quantity
 	limits map[spotKey]*limitAt
-	behind map[int]bool                // raws from which a limit is worked out
 	sides  map[*rules.Quantity][2]bool // lower, upper: which side of it the book speaks of
 	out    Table
 }
@@ -146,7 +146,7 @@ type spotKey struct {
 // New works out what was measured. The case must have been checked against the
 // book.
 func New(book *rules.Book, c *evidence.Case) *Table {
-	m := &maker{book: book, c: c, facts: rules.Facts(c.Engine, c.History), of: map[*rules.Quantity][]int{}, limits: map[spotKey]*limitAt{}, behind: map[int]bool{}, sides: Sides(book)}
+	m := &maker{book: book, c: c, facts: rules.Facts(c.Engine, c.History), of: map[*rules.Quantity][]int{}, limits: map[spotKey]*limitAt{}, sides: Sides(book)}
 	for i := range c.Readings {
 		m.take(&c.Readings[i])
 	}
@@ -229,6 +229,9 @@ func (m *maker) input(r *evidence.Reading, q *rules.Quantity) quantity.Input {
 	tool := m.book.InstrumentNamed(r.Instrument)
 	if tool == nil && r.Instrument == "" {
 		tool = q.Instrument
+	}
+	if tool != nil && !tool.Reads(v.Unit.Dimension) {
+		tool = nil // a micrometer that is said to have read a pressure tells nothing of its doubt
 	}
 	in.Instrument = r.Instrument
 	var known quantity.Doubt
@@ -542,7 +545,9 @@ const SameFact = 0.6
 // oneFact finds results that tell the same of the same readings: an undersize
 // journal and the clearance that comes of it are one fact. Of these the surest
 // counts. Correlation is taken over how far each reading moves what is tested,
-// by its own uncertainty.
+// by its own uncertainty. Signs that nothing in common shows are facts of their own
+// (a cylinder that is low, and low together with its neighbour), and what the book
+// itself calls one fact is left to it.
 func (m *maker) oneFact() {
 	order := make([]int, len(m.out.Tests))
 	for i := range order {
@@ -552,12 +557,23 @@ func (m *maker) oneFact() {
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(sure(b), sure(a)) })
 	for k, i := range order {
 		for _, j := range order[:k] {
-			if o := &m.out.Tests[j]; o.SameAs == "" && together(m.out.Tests[i].change, o.change) > SameFact {
+			o := &m.out.Tests[j]
+			if o.SameAs == "" && oneSource(m.out.Tests[i].Sign, o.Sign) && together(m.out.Tests[i].change, o.change) > SameFact {
 				m.out.Tests[i].SameAs = strconv.Itoa(j) // named below, once the names are known
 				break
 			}
 		}
 	}
+}
+
+// oneSource tells whether something shows both signs.
+func oneSource(a, b *rules.Sign) bool {
+	if a.SameFact != "" && a.Part == b.Part && a.SameFact == b.SameFact {
+		return false
+	}
+	return slices.ContainsFunc(a.By, func(r *rules.Rule) bool {
+		return slices.ContainsFunc(b.By, func(o *rules.Rule) bool { return o.From == r.From })
+	})
 }
 
 func together(a, b map[int]float64) float64 {
@@ -600,9 +616,8 @@ func (m *maker) name() {
 			continue
 		}
 		r.ID = m.principal(*r)
-		if base := r.ID; taken[base] > 1 {
-			r.ID += letters(given[base])
-			given[base]++
+		for base := r.ID; taken[base] > 1 && (r.ID == base || m.entry(r.ID)); given[base]++ {
+			r.ID = base + letters(given[base])
 		}
 	}
 	for i := range m.out.Tests {
@@ -625,6 +640,16 @@ func (m *maker) principal(r Result) string {
 		}
 	}
 	return best
+}
+
+// entry tells whether something in the case has the id already.
+func (m *maker) entry(id string) bool {
+	c := m.c
+	return slices.ContainsFunc(c.Readings, func(x evidence.Reading) bool { return x.ID == id }) ||
+		slices.ContainsFunc(c.Findings, func(x evidence.Finding) bool { return x.ID == id }) ||
+		slices.ContainsFunc(c.Fitted, func(x evidence.Fitted) bool { return x.ID == id }) ||
+		slices.ContainsFunc(c.Works, func(x evidence.Work) bool { return x.ID == id }) ||
+		slices.ContainsFunc(c.Acts, func(x evidence.Act) bool { return x.ID == id })
 }
 
 // letters counts a, b, …, z, aa, ab, ….
@@ -651,38 +676,59 @@ func (m *maker) left() {
 	slices.SortStableFunc(m.out.Left, func(a, b Left) int { return cmp.Compare(at(a.Reading), at(b.Reading)) })
 }
 
-// behindLimit tells that a limit which was used is worked out from the reading.
+// behindLimit tells that something was held against a limit that is worked out from
+// the reading.
 func (m *maker) behindLimit(r *evidence.Reading) bool {
-	for k := range m.raws {
-		if m.raws[k].r == r && m.behind[k] {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(m.out.Values, func(v Value) bool {
+		l := m.limits[spotKey{v.Quantity, v.Index}]
+		return v.Known && l != nil && slices.ContainsFunc(l.rests, func(k int) bool { return m.raws[k].r == r })
+	})
 }
 
-// why says why nothing comes of a reading.
+// why says why nothing comes of a reading: what could be done about it, if anything.
 func (m *maker) why(r *evidence.Reading) string {
 	q := m.book.Quantity(r.Of)
-	asked := slices.ContainsFunc(m.book.Signs, func(s *rules.Sign) bool {
-		return s.Trend == q || s.Test != nil && slices.Contains(m.reached(s.Test), q)
-	})
+	// Those that hold it against its own limit are asked before the others.
+	var own, other []*rules.Sign
+	trend := false
+	for _, s := range m.book.Signs {
+		trend = trend || s.Trend == q
+		switch {
+		case s.Test == nil:
+		case s.Test.Of == q:
+			own = append(own, s)
+		case slices.Contains(m.reached(s.Test), q):
+			other = append(other, s)
+		}
+	}
+	asking := append(own, other...)
 	switch {
-	case !asked:
+	case len(asking) == 0 && !trend:
 		return "nothing in the book hangs on it"
 	case !r.Value.Said() && r.Code == nil:
 		return "so little is said of it that it tells nothing"
-	case m.limitAt(q, m.first(r, q)).Limit.From == "":
-		return fmt.Sprintf("there is no limit to hold it against: give the maker's in [limit.%s]", q.ID)
+	}
+	for _, s := range asking {
+		for _, i := range m.all(s.Part.Per) {
+			tr := m.trace()
+			m.formula(s.Test.Left, s.Part.Per, i, m.nominal(), tr)
+			if s.Test.Right != nil {
+				m.formula(s.Test.Right, s.Part.Per, i, m.nominal(), tr)
+			}
+			if !slices.Contains(m.ids(tr.used), r.ID) {
+				continue
+			}
+			switch t := s.Test.Of; {
+			case len(tr.missing) > 0:
+				return "what hangs on it wants more: " + strings.Join(tr.missing, "; ")
+			case t == q:
+				return fmt.Sprintf("there is no limit to hold it against: give the maker's in [limit.%s]", t.ID)
+			case t != nil:
+				return fmt.Sprintf("there is no limit to hold the %s against: give the maker's in [limit.%s]", t.Name, t.ID)
+			}
+		}
 	}
 	return "what it would be held against is not known"
-}
-
-func (m *maker) first(r *evidence.Reading, q *rules.Quantity) int {
-	if is, _ := m.positions(r, q.Part); len(is) > 0 {
-		return is[0]
-	}
-	return 0
 }
 
 // reached lists the quantities that a test asks about, and those that these are

@@ -48,12 +48,14 @@ func (m *maker) free(id string) string {
 	taken := func(id string) bool {
 		return slices.ContainsFunc(m.out.Tests, func(t Result) bool { return t.ID == id })
 	}
-	for n := 0; taken(id) || n > 0 && taken(id+letters(n-1)); n++ {
-		if !taken(id + letters(n)) {
-			return id + letters(n)
+	if !taken(id) {
+		return id
+	}
+	for n := 0; ; n++ {
+		if next := id + letters(n); !taken(next) && !m.entry(next) {
+			return next
 		}
 	}
-	return id
 }
 
 // told is how surely a reading in words says that a sign is there.
@@ -85,15 +87,12 @@ func (m *maker) told(s *rules.Sign, r *evidence.Reading, q *rules.Quantity, i in
 // where the bound itself lies on one side.
 func (m *maker) bounded(t *rules.Test, r *evidence.Reading, q *rules.Quantity, i int) (p float64, note string, ok bool) {
 	lim := m.limitAt(q, i)
+	if r.Limit.Said() {
+		lim = m.ownLimit(r, q)
+	}
 	b := lim.Lower
 	if t.Above {
 		b = lim.Upper
-	}
-	if b == nil {
-		m.fromReading(lim, r, q)
-		if b = lim.Lower; t.Above {
-			b = lim.Upper
-		}
 	}
 	if b == nil {
 		return 0, "", false
@@ -120,15 +119,14 @@ func (m *maker) bounded(t *rules.Test, r *evidence.Reading, q *rules.Quantity, i
 	return 0, "", false
 }
 
-// fromReading takes the limit that a reading without a value names.
-func (m *maker) fromReading(l *limitAt, r *evidence.Reading, q *rules.Quantity) {
-	if r.Limit.Said() && l.From == "" {
-		l.From, l.For = r.LimitFrom, r.LimitFor
-		if l.From == "" {
-			l.From = "the case"
-		}
-		m.side(l, r.Limit, q)
+// ownLimit is the limit that a reading without a value names.
+func (m *maker) ownLimit(r *evidence.Reading, q *rules.Quantity) *limitAt {
+	l := &limitAt{Limit: Limit{From: r.LimitFrom, For: r.LimitFor}}
+	if l.From == "" {
+		l.From = "the case"
 	}
+	m.side(l, r.Limit, q)
+	return l
 }
 
 func spots(list []evidence.Spot) string {
@@ -176,10 +174,9 @@ func (m *maker) note(s *rules.Sign, i int, r Result) string {
 				u = in
 			}
 		}
-		if u.Offset != 0 || u.Dimension == (quantity.Dimension{}) && u.Factor == 1 {
+		show = func(v float64) string { return u.ShowDifference(v, digits) }
+		if u.Offset != 0 && m.moves(t.Left, s.Part.Per, i, u.Dimension) {
 			show = func(v float64) string { return u.Show(v, digits) }
-		} else {
-			show = func(v float64) string { return u.ShowDifference(v, digits) }
 		}
 	}
 	out := show(left) + " against " + show(right)
@@ -190,6 +187,19 @@ func (m *maker) note(s *rules.Sign, i int, r Result) string {
 		out += "; " + strings.Join(tr.notes, "; ")
 	}
 	return out
+}
+
+// moves tells whether what a formula comes to has a zero point, as a temperature has
+// and a difference of two has not: it moves when all readings of its dimension do.
+func (m *maker) moves(f *rules.Formula, per evidence.Kind, i int, d quantity.Dimension) bool {
+	x := m.nominal()
+	was := m.formula(f, per, i, x, nil)
+	for k := range x {
+		if m.raws[k].q.Dimension() == d {
+			x[k]++
+		}
+	}
+	return math.Abs(m.formula(f, per, i, x, nil)-was) > 0.5
 }
 
 // Against tells a value with one side of its limit: "67.86 ± 0.01 mm, 0.07 mm under

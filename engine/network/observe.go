@@ -83,8 +83,12 @@ func strongestFirst(b *rules.Book, c *evidence.Case) []evidence.Finding {
 		sure := rules.Sure(f.Sure)
 		way := rules.Chances(f.By)
 		if f.Beyond != nil {
-			// The surer of two readings counts, whichever way it tells.
-			return math.Abs(*f.Beyond-0.5) * most
+			// A reading beyond its limit goes before one inside, and then the surer.
+			sure := math.Abs(*f.Beyond-0.5) * most
+			if f.State == evidence.Seen {
+				sure++
+			}
+			return sure
 		}
 		if f.State == evidence.Seen {
 			return 1 + most/(most+s.Unlisted+way.Mistaken+sure.Doubt+1e-6)

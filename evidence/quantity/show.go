@@ -3,6 +3,7 @@ package quantity
 import (
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Show writes an amount in SI units in the unit with so many decimals: "59.940 mm",
@@ -29,8 +30,8 @@ func (u Unit) ShowSigned(si float64, decimals int) string {
 
 func figures(x float64, decimals int, u Unit) string {
 	s := strconv.FormatFloat(x, 'f', max(0, decimals), 64)
-	if x < 0 && x > -0.5*math.Pow10(-decimals) {
-		s = s[1:] // minus nothing
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-") // minus nothing
 	}
 	if u.Dimension == angle && u.Symbol == "°" || u.Symbol == "ratio" {
 		if u.Symbol == "ratio" {

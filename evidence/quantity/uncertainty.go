@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -121,9 +122,12 @@ type Combined struct {
 	Change []float64
 }
 
-// Combine works out f of the inputs and its uncertainty to first order (GUM 5.1
-// and 5.2), with the derivatives taken numerically (GUM 5.1.3, note 2). ok is
-// false where f has no finite value there or in the neighbourhood.
+// Combine works out f of the inputs and its uncertainty (GUM 5.1 and 5.2), with
+// the derivatives taken numerically (GUM 5.1.3, note 2). Where f bends at the value,
+// as |a − b| does where two readings are equal, what it moves to one side whichever
+// way an input moves counts too: it is the second order, which GUM 5.1.2, note,
+// wants where it is not small. ok is false where f has no finite value there or in
+// the neighbourhood.
 func Combine(f func([]float64) float64, in []Input) (out Combined, ok bool) {
 	x := make([]float64, len(in))
 	for i := range in {
@@ -133,45 +137,69 @@ func Combine(f func([]float64) float64, in []Input) (out Combined, ok bool) {
 	if !finite(out.Value) {
 		return Combined{}, false
 	}
+	// move is by how much f moves when all inputs move by step: one way up and the
+	// other down, and to one side whichever way.
+	move := func(step func(i int) float64) (straight, bent float64) {
+		for i := range x {
+			x[i] = in[i].Value + step(i)
+		}
+		high := f(x)
+		for i := range x {
+			x[i] = in[i].Value - step(i)
+		}
+		low := f(x)
+		return (high - low) / 2, (high+low)/2 - out.Value
+	}
+	alone := func(i int, by float64) (straight, bent float64) {
+		return move(func(j int) float64 {
+			if j == i {
+				return by
+			}
+			return 0
+		})
+	}
 	out.Change = make([]float64, len(in))
-	shared := map[string]float64{}
-	var order []string
-	repeat, lone, halves, last := 0.0, 0.0, 0, 0.0
+	repeat, bias, halves, last := 0.0, 0.0, 0, 0.0
+	var tools []string
 	for i := range in {
-		u := in[i].Doubt.Standard()
-		if u == 0 {
+		d := in[i].Doubt
+		own := Doubt{Repeat: d.Repeat, Half: d.Half}.Standard()
+		if own > 0 {
+			straight, bent := alone(i, own)
+			repeat += straight*straight + bent*bent
+			if own >= d.Bias {
+				out.Change[i] = straight / own * d.Standard()
+			}
+			if d.Half > 0 && straight != 0 {
+				halves++
+				last = math.Abs(straight) / own * d.Half
+			}
+		}
+		if d.Bias == 0 {
 			continue
 		}
-		x[i] = in[i].Value + u
-		high := f(x)
-		x[i] = in[i].Value - u
-		low := f(x)
-		x[i] = in[i].Value
-		slope := (high - low) / (2 * u)
-		if !finite(slope) {
-			return Combined{}, false
+		straight, bent := alone(i, d.Bias)
+		if d.Bias > own {
+			out.Change[i] = straight / d.Bias * d.Standard()
 		}
-		out.Change[i] = slope * u
-		d := in[i].Doubt
-		repeat += slope * slope * d.Repeat * d.Repeat
-		if d.Half > 0 && slope != 0 {
-			halves++
-			last = math.Abs(slope) * d.Half
-			repeat += slope * slope * d.Half * d.Half / 3
-		}
-		switch {
-		case in[i].Instrument == "":
-			lone += slope * slope * d.Bias * d.Bias
-		default:
-			if _, has := shared[in[i].Instrument]; !has {
-				order = append(order, in[i].Instrument)
-			}
-			shared[in[i].Instrument] += slope * d.Bias
+		switch tool := in[i].Instrument; {
+		case tool == "":
+			bias += straight*straight + bent*bent
+		case !slices.Contains(tools, tool):
+			tools = append(tools, tool)
 		}
 	}
-	bias := lone
-	for _, name := range order {
-		bias += shared[name] * shared[name]
+	for _, tool := range tools {
+		straight, bent := move(func(i int) float64 {
+			if in[i].Instrument == tool {
+				return in[i].Doubt.Bias
+			}
+			return 0
+		})
+		bias += straight*straight + bent*bent
+	}
+	if !finite(repeat) || !finite(bias) {
+		return Combined{}, false
 	}
 	out.Doubt = Doubt{Repeat: math.Sqrt(repeat), Bias: math.Sqrt(bias)}
 	if halves == 1 && bias == 0 && math.Abs(repeat-last*last/3) <= 1e-12*repeat {

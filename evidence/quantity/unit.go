@@ -145,7 +145,7 @@ func (u Unit) NumberOfDifference(si float64) float64 { return si / u.Factor }
 // Imperial tells a unit of the inch, pound and Fahrenheit family.
 func (u Unit) Imperial() bool { return slices.Contains(imperial, u.Symbol) }
 
-var imperial = []string{"in", "thou", "ft", "mi", "in²", "lb-ft", "lb-in", "lbf", "psi", "inHg", "°F", "oz", "lb", "in³", "qt", "gal", "fl oz", "hp", "ft/min", "ft/s", "lbf/in", "µin"}
+var imperial = []string{"in", "thou", "ft", "mi", "in²", "lb-ft", "lb-in", "lbf", "psi", "inHg", "inH2O", "°F", "oz", "lb", "in³", "qt", "gal", "fl oz", "hp", "ft/min", "ft/s", "lbf/in", "µin"}
 
 // Exact definitions.
 const (
@@ -317,6 +317,9 @@ func Symbols() []string {
 // ErrUnit that names what was probably meant.
 func ParseUnit(text string) (Unit, error) {
 	text = strings.Join(strings.Fields(text), " ")
+	if text == "" {
+		return Unit{}, ErrUnit{}
+	}
 	for _, u := range unitTable {
 		if u.unit.Symbol == text || slices.Contains(u.write, text) {
 			return u.unit, nil
@@ -327,11 +330,6 @@ func ParseUnit(text string) (Unit, error) {
 	var all []string
 	for _, u := range unitTable {
 		all = append(append(all, u.unit.Symbol), u.write...)
-	}
-	for _, w := range all {
-		if strings.EqualFold(w, text) {
-			return Unit{}, ErrUnit{text, source.Suggest(w, []string{w})}
-		}
 	}
 	return Unit{}, ErrUnit{text, source.Suggest(text, all)}
 }

@@ -15,8 +15,9 @@ type Value struct {
 	Text   string // as written
 	Number float64
 	Unit   Unit
-	// Step is what one in the last digit written is worth, in the unit; 0 for a
-	// fraction. It tells how finely the value was read.
+	// Step is what one in the last digit written is worth, in the unit; for a
+	// fraction, one of its parts, and at most a sixteenth: 1/2 in is not read to half
+	// inches. It tells how finely the value was read.
 	Step float64
 }
 
@@ -41,10 +42,13 @@ func (e ErrValue) Error() string { return e.Message }
 var (
 	decimal  = `[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?`
 	fraction = `[+-]?(?:[0-9]+[ -])?[0-9]+/[0-9]+`
+	bareRE   = regexp.MustCompile(`^(?:` + fraction + `|` + decimal + `)$`)
 	valueRE  = regexp.MustCompile(`^(` + fraction + `|` + decimal + `)(?:\s*([^\s0-9.,+-].*))?$`)
-	// A unit may begin with a slash or a figure ("/cm", "1/min"), after a space.
-	oddUnitRE = regexp.MustCompile(`^(` + decimal + `)\s+((?:1?/|1/)\S.*)$`)
-	commaRE   = regexp.MustCompile(`^([^0-9]*[0-9]+),([0-9]+)(.*)$`)
+	// A unit may begin with a figure ("1/min"), after a space.
+	oddUnitRE = regexp.MustCompile(`^(` + decimal + `)\s+(1/[^\s0-9].*)$`)
+	commaRE   = regexp.MustCompile(`^([+-]?[0-9.]*,[0-9][0-9.,]*)(.*)$`)
+	// thousandsRE is a number of which the figures stand in groups of three.
+	thousandsRE = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]+)?$`)
 )
 
 // Parse reads a value with its unit: "59.94 mm", "1 1/2 in", ".0015 in". The
@@ -59,22 +63,22 @@ func ParseProposing(text, propose string) (Value, error) {
 		return Value{}, ErrValue{`"": is empty`, `as in "59.94 mm"`}
 	}
 	if m := commaRE.FindStringSubmatch(s); m != nil {
-		return Value{}, commaFault(s, m)
+		return Value{}, commaFault(s, m[1], m[2])
 	}
-	m := valueRE.FindStringSubmatch(s)
+	m := oddUnitRE.FindStringSubmatch(s)
 	if m == nil {
-		m = oddUnitRE.FindStringSubmatch(s)
+		m = valueRE.FindStringSubmatch(s)
 	}
 	if m == nil {
 		return Value{}, ErrValue{fmt.Sprintf("%q: must be a number with its unit", text), `as in "59.94 mm"`}
 	}
 	v := Value{Text: s}
 	if strings.Contains(m[1], "/") {
-		x, err := ratio(m[1])
+		x, parts, err := ratio(m[1])
 		if err != nil {
 			return Value{}, err
 		}
-		v.Number = x
+		v.Number, v.Step = x, 1/max(16, parts)
 	} else {
 		x, err := strconv.ParseFloat(m[1], 64)
 		if err != nil || math.IsInf(x, 0) {
@@ -90,23 +94,46 @@ func ParseProposing(text, propose string) (Value, error) {
 		return Value{}, ErrValue{fmt.Sprintf("%q: %v", text, unknown), unknown.Hint}
 	}
 	v.Unit = u
+	if !finite(v.SI()) || !finite(u.Difference(v.Step)) || v.Step == 0 {
+		return Value{}, ErrValue{fmt.Sprintf("%q: is no number that can be held", text), ""}
+	}
 	if u.Dimension == temperature && v.SI() < 0 {
 		return Value{}, ErrValue{fmt.Sprintf("%q: lies below absolute zero", text), ""}
 	}
 	return v, nil
 }
 
-// commaFault tells a decimal comma from figures in groups of three.
-func commaFault(s string, m []string) ErrValue {
-	hint := fmt.Sprintf("did you mean %q?", m[1]+"."+m[2]+m[3])
-	if len(m[2]) == 3 && strings.Trim(m[1], "+-0") != "" {
-		hint = fmt.Sprintf("did you mean %q, or %q?", m[1]+"."+m[2]+m[3], m[1]+m[2]+m[3])
+// parseIn reads a value that takes the unit of another where it has none.
+func parseIn(text string, u Unit) (Value, error) {
+	if bareRE.MatchString(text) {
+		text += " " + u.Symbol
+	}
+	return Parse(text)
+}
+
+// commaFault tells a decimal comma from figures in groups of three: "59,94 mm" from
+// "1,234 rpm" and "1,234.5 rpm", and "1.234,5 mm" from both.
+func commaFault(s, figures, rest string) ErrValue {
+	var meant []string
+	if strings.Count(figures, ",") == 1 && strings.LastIndex(figures, ".") < strings.Index(figures, ",") {
+		decimal := strings.ReplaceAll(strings.ReplaceAll(figures, ".", ""), ",", ".")
+		if decimal[0] == '.' {
+			decimal = "0" + decimal
+		}
+		meant = append(meant, fmt.Sprintf("%q", decimal+rest))
+	}
+	if thousandsRE.MatchString(figures) {
+		meant = append(meant, fmt.Sprintf("%q", strings.ReplaceAll(figures, ",", "")+rest))
+	}
+	hint := `as in "59.94 mm"`
+	if len(meant) > 0 {
+		hint = "did you mean " + strings.Join(meant, ", or ") + "?"
 	}
 	return ErrValue{fmt.Sprintf("%q: decimals are written with a point, and thousands without a sign", s), hint}
 }
 
-// ratio reads "1 1/2", "3/8".
-func ratio(s string) (float64, error) {
+// ratio reads "1 1/2", "3/8", and says into how many parts the one is divided.
+func ratio(s string) (x, parts float64, err error) {
 	sign := 1.0
 	if rest, ok := strings.CutPrefix(s, "-"); ok {
 		sign, s = -1, rest
@@ -116,20 +143,20 @@ func ratio(s string) (float64, error) {
 	if w, rest, ok := strings.Cut(strings.Replace(s, "-", " ", 1), " "); ok {
 		x, err := strconv.ParseFloat(w, 64)
 		if err != nil {
-			return 0, ErrValue{fmt.Sprintf("%q: is no number", s), ""}
+			return 0, 0, ErrValue{fmt.Sprintf("%q: is no number", s), ""}
 		}
 		whole, s = x, rest
 	}
 	top, bottom, _ := strings.Cut(s, "/")
 	n, err1 := strconv.ParseFloat(top, 64)
 	d, err2 := strconv.ParseFloat(bottom, 64)
-	if err1 != nil || err2 != nil || math.IsInf(n, 0) || math.IsInf(d, 0) || math.IsInf(whole, 0) {
-		return 0, ErrValue{fmt.Sprintf("%q: is no number", s), ""}
+	if err1 != nil || err2 != nil {
+		return 0, 0, ErrValue{fmt.Sprintf("%q: is no number", s), ""}
 	}
 	if d == 0 {
-		return 0, ErrValue{fmt.Sprintf("%q: divides by zero", s), ""}
+		return 0, 0, ErrValue{fmt.Sprintf("%q: divides by zero", s), ""}
 	}
-	return sign * (whole + n/d), nil
+	return sign * (whole + n/d), d, nil
 }
 
 // step is the worth of the last digit of a decimal number.
@@ -145,7 +172,7 @@ func step(s string) float64 {
 	return math.Pow(10, float64(exponent))
 }
 
-// Reading is a value as it may be written with what it is uncertain by in one
+// ParseReading reads a value as it may be written with what it is uncertain by in one
 // text: "59.94 ± 0.01 mm".
 func ParseReading(text string) (v, uncertainty Value, err error) {
 	before, after, has := strings.Cut(strings.ReplaceAll(text, "+/-", "±"), "±")
@@ -153,15 +180,11 @@ func ParseReading(text string) (v, uncertainty Value, err error) {
 		v, err = Parse(text)
 		return v, Value{}, err
 	}
-	uncertainty, err = Parse(after)
+	uncertainty, err = Parse(strings.TrimSpace(after))
 	if err != nil {
 		return Value{}, Value{}, err
 	}
-	before = strings.TrimSpace(before)
-	v, err = Parse(before)
-	if _, noUnit := err.(ErrValue); noUnit {
-		v, err = Parse(before + " " + uncertainty.Unit.Symbol)
-	}
+	v, err = parseIn(strings.TrimSpace(before), uncertainty.Unit)
 	if err != nil {
 		return Value{}, Value{}, err
 	}
@@ -180,8 +203,11 @@ type Limit struct {
 func (l Limit) Said() bool { return l.Text != "" }
 
 var (
-	sideRE  = regexp.MustCompile(`^(max(?:imum)?\.?|min(?:imum)?\.?|at most|at least|up to|not over|not under|<=|>=|<|>|≤|≥)\s*(.*)$`)
-	rangeRE = regexp.MustCompile(`^(` + decimal + `)([^0-9]*?)\s*(?:to|\.\.\.?|…|–|—)\s*(` + decimal + `.*)$`)
+	sideRE = regexp.MustCompile(`^(?i:(max(?:imum)?\.?|min(?:imum)?\.?|at most|at least|up to|not over|not under|<=|>=|<|>|≤|≥))\s*(.*)$`)
+	// rangeRE is two numbers, each with its unit or not. A hyphen between them could
+	// be a minus, or belong to a fraction (1-1/2), and is asked about.
+	rangeRE  = regexp.MustCompile(`^([+-]?\.?[0-9].*?)(?:\s+to\s+|\s*(?:\.\.\.?|…|–|—)\s*)([+-]?\.?[0-9].*)$`)
+	hyphenRE = regexp.MustCompile(`^(\.?[0-9][^-]*?)\s*-\s*(\.?[0-9].*)$`)
 )
 
 // leastWords are the words of sideRE that say what a value must not fall below.
@@ -197,7 +223,7 @@ func ParseLimit(text string) (Limit, error) {
 		if err != nil {
 			return Limit{}, err
 		}
-		if slices.Contains(leastWords, strings.TrimSuffix(m[1], ".")) {
+		if slices.Contains(leastWords, strings.TrimSuffix(strings.ToLower(m[1]), ".")) {
 			l.Min = v
 		} else {
 			l.Max = v
@@ -205,15 +231,11 @@ func ParseLimit(text string) (Limit, error) {
 		return l, nil
 	}
 	if m := rangeRE.FindStringSubmatch(s); m != nil {
-		high, err := Parse(m[3])
+		high, err := Parse(m[2])
 		if err != nil {
 			return Limit{}, err
 		}
-		unit := strings.TrimSpace(m[2])
-		if unit == "" {
-			unit = high.Unit.Symbol
-		}
-		low, err := Parse(m[1] + " " + unit)
+		low, err := parseIn(m[1], high.Unit)
 		if err != nil {
 			return Limit{}, err
 		}
@@ -227,8 +249,13 @@ func ParseLimit(text string) (Limit, error) {
 		return l, nil
 	}
 	v, err := Parse(s)
-	if err != nil {
-		return Limit{}, err
+	if fault, is := err.(ErrValue); is {
+		if m := hyphenRE.FindStringSubmatch(s); m != nil {
+			if _, err := ParseLimit(m[1] + " to " + m[2]); err == nil {
+				fault.Hint = fmt.Sprintf("did you mean %q?", m[1]+" to "+m[2])
+			}
+		}
+		return Limit{}, fault
 	}
 	l.Bare = v
 	return l, nil
@@ -238,7 +265,7 @@ func ParseLimit(text string) (Limit, error) {
 // of at least 4, 6 and 14 µm(c) in a millilitre.
 type Code [3]int
 
-var codeRE = regexp.MustCompile(`^(?:ISO\s*)?>?=?([0-9]{1,2})\s*/\s*>?=?([0-9]{1,2})\s*/\s*>?=?([0-9]{1,2})$`)
+var codeRE = regexp.MustCompile(`^(?:ISO\s*)?(?:>=?|≥)?([0-9]{1,2})\s*/\s*(?:>=?|≥)?([0-9]{1,2})\s*/\s*(?:>=?|≥)?([0-9]{1,2})$`)
 
 // ParseCode reads "19/16/13". Particles of at least 6 µm are among those of at
 // least 4, so the numbers can never rise from left to right.

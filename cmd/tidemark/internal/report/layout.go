@@ -62,7 +62,9 @@ func (p *page) line(first, hang, format string, args ...any) {
 	empty := true
 	var b strings.Builder
 	b.WriteString(at)
-	for _, word := range strings.Fields(text) {
+	// A per cent sign stays with its number.
+	for _, word := range strings.Fields(strings.ReplaceAll(text, " %", "\x00%")) {
+		word = strings.ReplaceAll(word, "\x00", " ")
 		n := utf8.RuneCountInString(word)
 		if !empty && used+1+n > room {
 			p.raw(strings.TrimRight(b.String(), " ") + "\n")

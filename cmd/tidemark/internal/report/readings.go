@@ -44,20 +44,22 @@ func Readings(w io.Writer, c *evidence.Case, t *measure.Table, o Options) error 
 		return p.close()
 	}
 	r := &readings{p, t}
+	known := slices.DeleteFunc(slices.Clone(t.Values), func(v measure.Value) bool { return !v.Known })
 	part := ""
-	for i := 0; i < len(t.Values); {
+	for i := 0; i < len(known); {
 		j := i
-		for j < len(t.Values) && t.Values[j].Quantity == t.Values[i].Quantity {
+		for j < len(known) && known[j].Quantity == known[i].Quantity {
 			j++
 		}
-		if name := t.Values[i].Quantity.Part.Name; name != part {
+		if name := known[i].Quantity.Part.Name; name != part {
 			part = name
 			p.head("%s", name)
 		}
-		r.group(t.Values[i:j])
+		r.group(known[i:j])
 		i = j
 	}
 	r.comparisons()
+	r.wanting()
 	r.left()
 	r.foot()
 	return p.close()
@@ -91,21 +93,17 @@ func (r *readings) group(values []measure.Value) {
 	}
 	for _, v := range values {
 		x := row{at: v.At, value: v.Shown(), chart: chart.line(v)}
-		if v.Derived && v.Known {
+		if v.Derived {
 			x.value += " *"
 		}
 		if si, sigmas, ok := v.Margin(); ok {
 			x.margin = margin(v, si, sigmas)
 		}
-		if shared == "" && v.Known {
+		if shared == "" {
 			x.what = limitText(v)
 		}
 		if d := measure.Dispose(v); d != nil {
 			x.what = strings.Join(nonEmpty(x.what, plainWords(d)), "; ")
-		}
-		if !v.Known {
-			x.value, x.chart = "not known", ""
-			x.what = "missing: " + strings.Join(v.Missing, "; ")
 		}
 		if len(v.Notes) > 0 {
 			x.what = strings.Join(nonEmpty(x.what, strings.Join(v.Notes, "; ")), "; ")
@@ -115,6 +113,10 @@ func (r *readings) group(values []measure.Value) {
 		grow(&wide.value, x.value)
 		grow(&wide.margin, x.margin)
 		grow(&wide.chart, x.chart)
+	}
+	// Where the line has no room for it, the chart goes first.
+	if room := 2 + utf8.RuneCountInString(wide.at+wide.value+wide.margin) + 6 + utf8.RuneCountInString(wide.chart); room > r.width {
+		wide.chart = ""
 	}
 	for _, x := range rows {
 		line := "  "
@@ -190,7 +192,7 @@ func limitText(v measure.Value) string {
 func sameLimit(values []measure.Value) string {
 	text := limitText(values[0])
 	for _, v := range values {
-		if v.Known && limitText(v) != text {
+		if limitText(v) != text {
 			return ""
 		}
 	}
@@ -290,6 +292,35 @@ func (r *readings) comparisons() {
 		r.line("  ", "      ", "None of the %d comparisons that these readings allow shows anything.", others)
 	default:
 		r.line("  ", "      ", "%s that these readings allow %s nothing.", count(others, "other comparison"), map[bool]string{true: "shows", false: "show"}[others == 1])
+	}
+}
+
+// wanting tells what could be worked out from what was read with a little more.
+func (r *readings) wanting() {
+	first := true
+	for i, v := range r.t.Values {
+		if v.Known || i > 0 && !r.t.Values[i-1].Known && r.t.Values[i-1].Quantity == v.Quantity {
+			continue
+		}
+		if first {
+			r.head("could be worked out, and wants")
+			first = false
+		}
+		var at []string
+		for _, o := range r.t.Values[i:] {
+			if o.Quantity == v.Quantity && !o.Known && o.At != "" {
+				at = append(at, o.At)
+			}
+		}
+		where := ""
+		if len(at) > 0 {
+			where = " (" + and(at) + ")"
+		}
+		missing := strings.Join(v.Missing, "; ")
+		if len(at) > 1 {
+			missing = strings.ReplaceAll(missing, ", "+at[0], "")
+		}
+		r.line("  ", "      ", "%s%s: %s.", upperFirst(v.Quantity.Title()), where, missing)
 	}
 }
 
