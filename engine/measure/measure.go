@@ -679,10 +679,19 @@ func (m *maker) left() {
 // behindLimit tells that something was held against a limit that is worked out from
 // the reading.
 func (m *maker) behindLimit(r *evidence.Reading) bool {
-	return slices.ContainsFunc(m.out.Values, func(v Value) bool {
-		l := m.limits[spotKey{v.Quantity, v.Index}]
-		return v.Known && l != nil && slices.ContainsFunc(l.rests, func(k int) bool { return m.raws[k].r == r })
-	})
+	for key, l := range m.limits {
+		if slices.ContainsFunc(l.rests, func(k int) bool { return m.raws[k].r == r }) && m.held(key) {
+			return true
+		}
+	}
+	return false
+}
+
+// held tells whether anything stands to be held against the limit of a quantity at a
+// position: a value, or a bound in place of one.
+func (m *maker) held(key spotKey) bool {
+	return slices.ContainsFunc(m.out.Values, func(v Value) bool { return v.Known && v.Quantity == key.q && v.Index == key.index }) ||
+		slices.ContainsFunc(m.out.Tests, func(t Result) bool { return t.Sign.Test != nil && t.Sign.Test.Of == key.q && t.Index == key.index })
 }
 
 // why says why nothing comes of a reading: what could be done about it, if anything.
