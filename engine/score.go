@@ -130,17 +130,26 @@ func ScoreCases(ctx context.Context, b *rules.Book, cases []*evidence.Case, done
 	return s, nil
 }
 
-// judged is what a diagnosis says in the order in which it would be held to it.
+// judged is what a diagnosis says in the order in which it would be held to it:
+// what the verdict names, and causes and steps by blame.
 type judged struct {
-	standing Standing
-	blame    float64
-	ranking  []ranked
-	err      error
+	standing            Standing
+	named, causes, step []ranked
+	ranking             []ranked // at the grain of what was confirmed
+	blame               float64  // of the first of ranking
+	err                 error
 }
 
 type ranked struct {
 	id    string
 	blame float64
+}
+
+func add(list []ranked, id string, blame float64) []ranked {
+	if slices.ContainsFunc(list, func(r ranked) bool { return r.id == id }) {
+		return list
+	}
+	return append(list, ranked{id, blame})
 }
 
 // judge works out a case as far as its verdict.
@@ -150,35 +159,49 @@ func judge(ctx context.Context, b *rules.Book, c *evidence.Case) judged {
 		return judged{err: err}
 	}
 	j := judged{standing: w.d.Verdict.Standing}
-	add := func(id string, blame float64) {
-		if !slices.ContainsFunc(j.ranking, func(r ranked) bool { return r.id == id }) {
-			j.ranking = append(j.ranking, ranked{id, blame})
-		}
-	}
 	for _, h := range w.lead {
-		add(h.ID, h.Blame)
-	}
-	if len(w.lead) == 0 {
-		if h := w.leading(); h != nil {
-			add(h.ID, h.Blame)
-		}
-	}
-	for _, x := range w.d.Verdict.Behind {
-		add(x.ID, x.Blame)
+		j.named = add(j.named, h.ID, h.Blame)
 	}
 	for _, h := range w.all {
-		if h.unlisted || len(h.items) > 0 && h.items[0].Node.Kind == rules.Cause {
-			add(h.ID, h.Blame)
+		switch {
+		case h.unlisted || h.items[0].Node.Kind == rules.Cause:
+			j.causes = add(j.causes, h.ID, h.Blame)
+		case !h.rename:
+			j.step = add(j.step, h.ID, h.Blame)
+		}
+	}
+	j.rankFor(b, c.Confirmed.Accept)
+	return j
+}
+
+// rankFor puts in order what the diagnosis says at the grain at which the case was
+// confirmed. Where a cause was, that is its causes by blame, unlisted among them;
+// where the investigation stopped at a step, what the verdict names, and then steps.
+// Where either would do, a step counts only if the verdict stops at it.
+func (j *judged) rankFor(b *rules.Book, accept []string) {
+	causes, stops := false, false
+	for _, id := range accept {
+		n := b.Node(id)
+		causes = causes || n != nil && n.Kind == rules.Cause
+		stops = stops || len(j.named) > 0 && j.named[0].id == id
+	}
+	switch {
+	case causes && !stops:
+		j.ranking = j.causes
+	case causes:
+		j.ranking = append(slices.Clone(j.named), j.causes...)
+	default:
+		j.ranking = slices.Clone(j.named)
+		for _, r := range j.step {
+			j.ranking = add(j.ranking, r.id, r.blame)
 		}
 	}
 	if len(j.ranking) > 0 {
 		j.blame = j.ranking[0].blame
 	}
-	return j
 }
 
-// rank is the place of the first acceptable id, from 1; 0 for none. Steps that are
-// acceptable count where the verdict stops at them, and nowhere else.
+// rank is the place of the first acceptable id, from 1; 0 for none.
 func (j judged) rank(accept []string) int {
 	for i, r := range j.ranking {
 		if slices.Contains(accept, r.id) {

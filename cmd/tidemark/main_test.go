@@ -56,6 +56,10 @@ func TestReadme(t *testing.T) {
 			path = filepath.Join(dir, "second.toml")
 		}
 		require.NoError(t, os.WriteFile(path, []byte(text), 0o644))
+		if strings.Contains(text, "[confirmed]") {
+			require.NoError(t, os.MkdirAll(filepath.Join(dir, "closed"), 0o755))
+			require.NoError(t, os.WriteFile(filepath.Join(dir, "closed", "case.toml"), []byte(text), 0o644))
+		}
 		out, errs, status := runIn(dir, "diagnose", filepath.Base(path))
 		assert.Equal(t, 0, status, errs)
 		assert.Contains(t, out, "VERDICT")
@@ -90,7 +94,7 @@ func runIn(dir string, args ...string) (out, errs string, status int) {
 		return "", err.Error(), 1
 	}
 	for i, a := range args {
-		if a == "case.toml" || a == "second.toml" || a == "my-packs" {
+		if a == "case.toml" || a == "second.toml" || a == "my-packs" || a == "closed" {
 			args[i] = filepath.Join(dir, a)
 		}
 	}
