@@ -458,6 +458,17 @@ func TestTradeScreenFragmentShutsOilway(t *testing.T) {
 	assert.Greater(t, after, before+0.2)
 }
 
+// Common practice: a liner seal that was rolled at fitting pinches the skirt of the
+// very piston on which its band is seen.
+func TestTradeSealPinchesThePistonThatShowsIt(t *testing.T) {
+	t.Parallel()
+	d := scenario(t, diesel4, "piston_seized", "F1 seen piston.scuffed_low_band @ cyl 2\nF2 not piston.scuffed_low_band @ all but cyl 2\nF3 seen liner.seal_twisted_or_swollen @ cyl 2")
+	assert.Greater(t, at(t, d, "piston_scuffed", "cyl 2").Acted, 0.5)
+	for _, other := range []string{"cyl 1", "cyl 3", "cyl 4"} {
+		assert.Less(t, at(t, d, "piston_scuffed", other).Acted, 0.25, other)
+	}
+}
+
 // Common practice: a pump that seizes holds a balance shaft that is driven with
 // it. Where the pump has a drive of its own it holds nothing.
 func TestTradePumpHoldsShaftOnlyOnTheSameDrive(t *testing.T) {

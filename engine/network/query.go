@@ -505,7 +505,7 @@ func (g *Ground) Ways(to *Item) []Way {
 			if e.pass > 0 {
 				p *= e.pass
 			}
-			if g.vars[e.from].kind == letter {
+			if k := g.vars[e.from].kind; k == letter || k == taken {
 				continue
 			}
 			follow(e.from, p, text)
@@ -579,7 +579,8 @@ func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 
 
 // lookEdges lists what would show a sign at a position to the eye. The sign has
 // not been looked for anywhere, so what a rule's positions have in common does
-// not matter: a rule that takes the first counts by its chance for this one.
+// not matter: a rule that takes the first, or one, counts by its chance for this
+// one. What other rules of its source tell of the position is left aside.
 func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 	missed := rules.Chances(evidence.Eye).Missed
 	var out []edge
