@@ -480,3 +480,23 @@ func TestTradePumpHoldsShaftOnlyOnTheSameDrive(t *testing.T) {
 	assert.Greater(t, same, 0.7)
 	assert.Less(t, apart, same/2)
 }
+
+// No comparison with other cylinders is asked for where there is one, and of an
+// engine with four they are.
+func TestNoComparisonOnASingle(t *testing.T) {
+	t.Parallel()
+	single := strings.NewReplacer(`layout = "inline"`, `layout = "single"`, "cylinders = 4\nmains = 5", "cylinders = 1\nmains = 2").Replace(petrol4)
+	for engine, want := range map[string]bool{petrol4: true, single: false} {
+		b := wholeBook()
+		c := caseOf(t, b, engine, "hydrolock", "F1 seen owner_story.drove_through_water")
+		d, err := Diagnose(t.Context(), b, c, Options{Version: "test", Looks: 100})
+		require.NoError(t, err)
+		require.NotEmpty(t, d.Next)
+		compares := false
+		for _, l := range d.Next {
+			s := b.Sign(l.Sign)
+			compares = compares || s.When != nil && s.When.Eval(map[string]any{"engine.cylinders": 1}) == rules.No
+		}
+		assert.Equal(t, want, compares, engine)
+	}
+}

@@ -63,6 +63,7 @@ type Sign struct {
 	Also     []string // what else people call it
 	Look     string
 	Minutes  float64
+	When     *Cond // nil: it can be looked for on every engine that has the part
 	LostBy   []LostBy
 	Caution  string
 	SameFact string  // signs of one part and position in one group count once

@@ -102,8 +102,9 @@ type Ground struct {
 	firsts  map[string][]int        // whether the "first" rules of a source get to each position
 	signs   map[signRule]sharedRule // rules to signs that do not reach each by its own chance
 	noPart  map[*rules.Part]bool
-	outcome int       // variable; -1 when nothing is asked
-	prior   []float64 // by variable: how likely before anything is found
+	noSign  map[*rules.Sign]bool // whose condition this engine does not meet
+	outcome int                  // variable; -1 when nothing is asked
+	prior   []float64            // by variable: how likely before anything is found
 	// stand is, by variable, how likely it is taken to be where a rule from it is
 	// left out.
 	stand []float64
@@ -145,13 +146,18 @@ func New(book *rules.Book, c *evidence.Case) *Ground {
 	g := &Ground{
 		Book: book, Engine: c.Engine, Budget: DefaultBudget, Facts: rules.Facts(c.Engine, c.History),
 		byNode: map[*rules.Node][]*Item{}, family: map[*rules.Node]*Family{},
-		scratch: &infer.Shared{}, letters: map[string]int{}, firsts: map[string][]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, outcome: -1,
+		scratch: &infer.Shared{}, letters: map[string]int{}, firsts: map[string][]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, noSign: map[*rules.Sign]bool{}, outcome: -1,
 	}
 	a := newAssumer(g)
 	a.counts()
 	for _, p := range book.Parts {
 		if g.holds(p.When, a) == rules.No {
 			g.noPart[p] = true
+		}
+	}
+	for _, s := range book.Signs {
+		if !g.noPart[s.Part] && g.holds(s.When, a) == rules.No {
+			g.noSign[s] = true
 		}
 	}
 	for _, n := range book.Nodes {
@@ -576,8 +582,17 @@ func (a *assumer) used(k evidence.Kind) bool {
 
 func (a *assumer) unsaid(c *rules.Cond) {
 	for _, f := range c.Missing(a.g.Facts) {
-		a.missing[f]++
+		if !a.atLeast(f) {
+			a.missing[f]++
+		}
 	}
+}
+
+// atLeast tells whether a fact is a number of positions of which a least one is
+// given: counts has told it.
+func (a *assumer) atLeast(fact string) bool {
+	name, ok := strings.CutPrefix(fact, "engine.")
+	return ok && a.g.Engine.AtLeast[name] && slices.ContainsFunc(evidence.Kinds(), func(k evidence.Kind) bool { return name == string(k)+"s" && a.used(k) })
 }
 
 func (a *assumer) finish() {

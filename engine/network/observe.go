@@ -119,6 +119,9 @@ func (g *Ground) unusable(c *evidence.Case, f evidence.Finding) (why string, as 
 	if g.noPart[sign.Part] {
 		return "this engine has no " + sign.Part.Name, ""
 	}
+	if g.noSign[sign] {
+		return "does not apply to this engine: only where " + sign.When.Text, ""
+	}
 	if f.State == evidence.NotFound {
 		if why := g.couldNotBeSeen(c, f, sign); why != "" {
 			return why, evidence.Unavailable

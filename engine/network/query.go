@@ -544,8 +544,9 @@ type Shows struct {
 // Asking tells whether an outcome is asked about.
 func (g *Ground) Asking() bool { return g.outcome >= 0 }
 
-// NoPart tells whether the engine has not got a part.
-func (g *Ground) NoPart(p *rules.Part) bool { return g.noPart[p] }
+// NoSign tells whether a sign cannot be looked for on this engine: it has not got
+// the part, or the sign is for others.
+func (g *Ground) NoSign(s *rules.Sign) bool { return g.noPart[s.Part] || g.noSign[s] }
 
 // Hides lists what must come off before a part can be seen, nearest first.
 func (g *Ground) Hides(p *rules.Part) []string { return g.hides(p, nil) }
