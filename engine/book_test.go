@@ -458,6 +458,17 @@ func TestTradeScreenFragmentShutsOilway(t *testing.T) {
 	assert.Greater(t, after, before+0.2)
 }
 
+// Common practice: a liner seal that was rolled at fitting pinches the skirt of the
+// very piston on which its band is seen.
+func TestTradeSealPinchesThePistonThatShowsIt(t *testing.T) {
+	t.Parallel()
+	d := scenario(t, diesel4, "piston_seized", "F1 seen piston.scuffed_low_band @ cyl 2\nF2 not piston.scuffed_low_band @ all but cyl 2\nF3 seen liner.seal_twisted_or_swollen @ cyl 2")
+	assert.Greater(t, at(t, d, "piston_scuffed", "cyl 2").Acted, 0.5)
+	for _, other := range []string{"cyl 1", "cyl 3", "cyl 4"} {
+		assert.Less(t, at(t, d, "piston_scuffed", other).Acted, 0.25, other)
+	}
+}
+
 // Common practice: a pump that seizes holds a balance shaft that is driven with
 // it. Where the pump has a drive of its own it holds nothing.
 func TestTradePumpHoldsShaftOnlyOnTheSameDrive(t *testing.T) {
@@ -468,4 +479,24 @@ func TestTradePumpHoldsShaftOnlyOnTheSameDrive(t *testing.T) {
 	apart := of(t, scenario(t, own, "", found), "balance_shaft_locked").Present
 	assert.Greater(t, same, 0.7)
 	assert.Less(t, apart, same/2)
+}
+
+// No comparison with other cylinders is asked for where there is one, and of an
+// engine with four they are.
+func TestNoComparisonOnASingle(t *testing.T) {
+	t.Parallel()
+	single := strings.NewReplacer(`layout = "inline"`, `layout = "single"`, "cylinders = 4\nmains = 5", "cylinders = 1\nmains = 2").Replace(petrol4)
+	for engine, want := range map[string]bool{petrol4: true, single: false} {
+		b := wholeBook()
+		c := caseOf(t, b, engine, "hydrolock", "F1 seen owner_story.drove_through_water")
+		d, err := Diagnose(t.Context(), b, c, Options{Version: "test", Looks: 100})
+		require.NoError(t, err)
+		require.NotEmpty(t, d.Next)
+		compares := false
+		for _, l := range d.Next {
+			s := b.Sign(l.Sign)
+			compares = compares || s.When != nil && s.When.Eval(map[string]any{"engine.cylinders": 1}) == rules.No
+		}
+		assert.Equal(t, want, compares, engine)
+	}
 }

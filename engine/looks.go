@@ -100,7 +100,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 	}
 	var out []lookAt
 	for _, s := range w.book.Signs {
-		if done[s.ID] || w.g.NoPart(s.Part) || w.lost(s) {
+		if done[s.ID] || w.g.NoSign(s) || w.lost(s) {
 			continue
 		}
 		mins := max(1, s.Minutes)

@@ -67,6 +67,7 @@ type Sign struct {
 	Also    []string // what else people call it
 	Look    string
 	Minutes float64
+	When    *Cond // nil: it can be looked for on every engine that has the part
 	LostBy  []LostBy
 	Caution string
 	// Test makes the sign of readings: where they are taken, it need not be

@@ -168,7 +168,8 @@ func environment(facts map[string]any) any {
 }
 
 // Facts gathers what a case says, under the names that conditions use. A
-// number of which the case gives only a least value is not among them.
+// number of which the case gives only a least value is not among them; that of
+// the cylinders is, where it is certain without being said.
 func Facts(e evidence.Engine, h evidence.History) map[string]any {
 	facts := map[string]any{}
 	for k, v := range e.Facts {
@@ -176,6 +177,9 @@ func Facts(e evidence.Engine, h evidence.History) map[string]any {
 			continue
 		}
 		facts["engine."+k] = v
+	}
+	if n, assumed := e.Count(evidence.Cylinder); assumed == "" {
+		facts["engine.cylinders"] = n
 	}
 	for k, v := range h.Facts {
 		facts["history."+k] = v

@@ -341,6 +341,7 @@ func (l *loader) readSign(part, name string, t *source.Table) {
 	if m, ok := t.Number("minutes"); ok {
 		s.Minutes = m
 	}
+	s.When = l.cond(t, "when")
 	s.Caution = t.String("caution")
 	s.SameFact = t.String("same_fact")
 	s.Unlisted = -1

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -109,6 +110,37 @@ func TestLoad(t *testing.T) {
 	assert.Equal(t, DefaultSignUnlisted, b.Sign("pump.stiff").Unlisted)
 	assert.Equal(t, "worn > pump.stiff", b.Sign("pump.stiff").By[0].ID)
 	assert.Equal(t, "base.toml:26:12", b.Sign("pump.stiff").By[0].Pos.String())
+}
+
+// A sign may be for some engines only.
+func TestSignWhen(t *testing.T) {
+	var faults source.Faults
+	text := strings.Replace(base, `look = "Turn it."`, "look = \"Turn it.\"\nwhen = \"engine.cylinders > 1\"", 1)
+	b := Load(&faults, []Text{{"base.toml", []byte(text)}})
+	require.NotNil(t, b, faults.Error())
+	assert.Nil(t, b.Sign("rod_bearing.wiped").When)
+	when := b.Sign("pump.stiff").When
+	for layout, want := range map[string]Truth{"single": No, "inline": Unknown} {
+		e := evidence.Engine{Facts: map[string]any{"layout": layout}}
+		assert.Equal(t, want, when.Eval(Facts(e, evidence.History{})), layout)
+	}
+}
+
+// What is told by setting cylinders, rods or mains side by side is not to be seen
+// where there is one; even a single has two mains, of which one is the last.
+func TestComparisonsNeedMoreThanOne(t *testing.T) {
+	var faults source.Faults
+	b := Load(&faults, Embedded())
+	require.NotNil(t, b, faults.Error())
+	compares := regexp.MustCompile(`\b(others|neighbours|other bores)\b`)
+	n := 0
+	for _, s := range b.Signs {
+		if compares.MatchString(s.Name) && s.ID != "main_bearing.last_worn_at_edge" {
+			n++
+			assert.Equal(t, No, s.When.Eval(map[string]any{"engine.cylinders": 1}), s.ID)
+		}
+	}
+	assert.GreaterOrEqual(t, n, 5)
 }
 
 // A later pack replaces an entry only by saying so.

@@ -133,6 +133,9 @@ func condsOf(b *Book) []*Cond {
 	for _, p := range b.Parts {
 		add(p.When)
 	}
+	for _, s := range b.Signs {
+		add(s.When)
+	}
 	for _, n := range b.Nodes {
 		add(n.When)
 		add(n.Given)

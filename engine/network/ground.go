@@ -50,8 +50,10 @@ const (
 	root   kind = iota // cause or condition: prior
 	gate               // or over edges, with a chance by itself
 	both               // conjunction of parents
-	reach              // how far a "first" rule got: not at all, to a few, some, all
-	hit                // parent, if the rule got as far as this position
+	reach              // whether a "first" rule works
+	extent             // how far the "first" rules of one source get: to one, some, all
+	taken              // whether they get to this position
+	hit                // parent, if this position is taken
 	letter             // which position an unknown one is
 	kindAt             // parent, if letter is this position
 	sum                // at how many positions up to here
@@ -71,9 +73,10 @@ type variable struct {
 	item  *Item
 	prior float64 // root
 	leak  float64 // gate: chance of occurring with no listed parent working
-	edges []edge  // parents; for kindAt: [parent, letter]; for sum: [this position, sum before]
+	edges []edge  // parents; for kindAt: [parent, letter]; for hit: [rule, taken]; for sum: [this position, sum before]
 	state int     // kindAt: which state of the letter lets it through
-	n     int     // reach, letter: positions; sum: states
+	n     int     // extent, taken, letter: positions; sum: states
+	far   int     // reach: its extent
 }
 
 // Ground is a book grounded in an engine. Variables stand parents first.
@@ -96,10 +99,12 @@ type Ground struct {
 	byNode  map[*rules.Node][]*Item
 	family  map[*rules.Node]*Family
 	letters map[string]int
-	signs   map[signRule]sharedRule // rules to signs that reach all or the first
+	firsts  map[string][]int        // whether the "first" rules of a source get to each position
+	signs   map[signRule]sharedRule // rules to signs that do not reach each by its own chance
 	noPart  map[*rules.Part]bool
-	outcome int       // variable; -1 when nothing is asked
-	prior   []float64 // by variable: how likely before anything is found
+	noSign  map[*rules.Sign]bool // whose condition this engine does not meet
+	outcome int                  // variable; -1 when nothing is asked
+	prior   []float64            // by variable: how likely before anything is found
 	// stand is, by variable, how likely it is taken to be where a rule from it is
 	// left out.
 	stand []float64
@@ -141,13 +146,18 @@ func New(book *rules.Book, c *evidence.Case) *Ground {
 	g := &Ground{
 		Book: book, Engine: c.Engine, Budget: DefaultBudget, Facts: rules.Facts(c.Engine, c.History),
 		byNode: map[*rules.Node][]*Item{}, family: map[*rules.Node]*Family{},
-		scratch: &infer.Shared{}, letters: map[string]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, outcome: -1,
+		scratch: &infer.Shared{}, letters: map[string]int{}, firsts: map[string][]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, noSign: map[*rules.Sign]bool{}, outcome: -1,
 	}
 	a := newAssumer(g)
 	a.counts()
 	for _, p := range book.Parts {
 		if g.holds(p.When, a) == rules.No {
 			g.noPart[p] = true
+		}
+	}
+	for _, s := range book.Signs {
+		if !g.noPart[s.Part] && g.holds(s.When, a) == rules.No {
+			g.noSign[s] = true
 		}
 	}
 	for _, n := range book.Nodes {
@@ -260,15 +270,15 @@ func spread(p float64, n int) float64 {
 }
 
 // sharedRule is what a rule that reaches many positions has in common for all
-// of them: whether it works at all, or how far it got.
+// of them.
 type sharedRule struct {
-	v     int // variable
-	first bool
-	one   int // letter that says which position, for a rule that reaches one; else -1
+	v     int   // variable: whether it works at all
+	first []int // whether it gets to each position, for a rule that reaches the first; else nil
+	one   int   // letter that says which position, for a rule that reaches one; else -1
 }
 
-// shared makes those common variables for all rules into n of reach all or
-// first, by rule and source position.
+// shared makes those common variables for all rules into n that do not reach
+// each position by its own chance, by rule and source position.
 func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]sharedRule {
 	out := map[*rules.Rule]map[int]sharedRule{}
 	for _, r := range n.In {
@@ -286,24 +296,38 @@ func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]share
 }
 
 func (g *Ground) sharedRule(r *rules.Rule, src *Item, to evidence.Kind) sharedRule {
-	e := []edge{{from: src.v, pass: r.HowOften, rule: r}}
-	if r.Reach == rules.ReachFirst {
-		return sharedRule{g.add(variable{name: r.ID + " reached " + src.At, kind: reach, n: g.count(to), edges: e}), true, -1}
-	}
-	s := sharedRule{g.add(variable{name: r.ID + " works " + src.At, kind: gate, edges: e}), false, -1}
-	if r.Reach == rules.ReachOne {
+	s := sharedRule{one: -1}
+	works := variable{name: r.ID + " works " + src.At, kind: gate, edges: []edge{{from: src.v, pass: r.HowOften, rule: r}}}
+	switch r.Reach {
+	case rules.ReachFirst:
+		works.kind, s.first = reach, g.taken(src, to)
+		works.far = g.vars[s.first[0]].edges[0].from
+	case rules.ReachOne:
 		s.one = g.letter("which one of "+src.ID(), to)
 	}
+	s.v = g.add(works)
 	return s
 }
 
-// letter is a variable that says which position of a kind something is at: the
-// same one for all that ask by this name. Cylinders and rods go together.
-func (g *Ground) letter(name string, k evidence.Kind) int {
-	key := string(k) + " " + name
-	if upright(k) {
-		key = "cylinder " + name
+// taken are, by position of a kind, the variables that say which positions the
+// "first" rules of a source get to: the same for all of them, so that what one
+// rule shows at a position tells of what another does there.
+func (g *Ground) taken(src *Item, k evidence.Kind) []int {
+	key := together(k) + " " + src.ID()
+	if _, ok := g.firsts[key]; !ok {
+		n := g.count(k)
+		far := g.add(variable{name: "how far from " + key, kind: extent, n: n})
+		for i := 1; i <= n; i++ {
+			g.firsts[key] = append(g.firsts[key], g.add(variable{name: fmt.Sprintf("to %s %d", key, i), kind: taken, n: n, edges: []edge{{from: far, pass: 1}}}))
+		}
 	}
+	return g.firsts[key]
+}
+
+// letter is a variable that says which position of a kind something is at: the
+// same one for all that ask by this name.
+func (g *Ground) letter(name string, k evidence.Kind) int {
+	key := together(k) + " " + name
 	l, ok := g.letters[key]
 	if !ok {
 		l = g.add(variable{name: key, kind: letter, n: g.count(k)})
@@ -312,24 +336,34 @@ func (g *Ground) letter(name string, k evidence.Kind) int {
 	return l
 }
 
+// together is the kind under which positions go together: cylinders and rods do.
+func together(k evidence.Kind) string {
+	if upright(k) {
+		k = evidence.Cylinder
+	}
+	return string(k)
+}
+
 // signRule is a rule to a sign, from one source.
 type signRule struct {
 	rule *rules.Rule
 	src  int
 }
 
-// through is the edge by which a shared rule arrives at a position. How far a
-// "first" rule got is one variable; each position is taken by chance given that.
+// through is the edge by which a shared rule arrives at a position.
 func (g *Ground) through(r *rules.Rule, s sharedRule, i int) edge {
-	if s.one >= 0 {
-		h := g.add(variable{name: fmt.Sprintf("%s took %d", r.ID, i), kind: kindAt, state: i - 1, edges: []edge{{from: s.v, pass: 1}, {from: s.one}}})
-		return edge{from: h, pass: 1, rule: r}
+	e := edge{from: s.v, pass: 1, rule: r}
+	at := variable{name: fmt.Sprintf("%s took %d", r.ID, i)}
+	switch {
+	case s.one >= 0:
+		at.kind, at.state, at.edges = kindAt, i-1, []edge{{from: s.v, pass: 1}, {from: s.one}}
+	case s.first != nil:
+		at.kind, at.edges = hit, []edge{{from: s.v, pass: 1}, {from: s.first[i-1], pass: 1}}
+	default:
+		return e
 	}
-	if !s.first {
-		return edge{from: s.v, pass: 1, rule: r}
-	}
-	h := g.add(variable{name: fmt.Sprintf("%s took %d", r.ID, i), kind: hit, edges: []edge{{from: s.v, pass: 1}}})
-	return edge{from: h, pass: 1, rule: r}
+	e.from = g.add(at)
+	return e
 }
 
 // edges lists what can produce step n at position i.
@@ -461,25 +495,23 @@ func (g *Ground) leaks() {
 				v.leak = min(0.5, u/(1-u)*p[i])
 				p[i] = 1 - none*(1-v.leak)
 			}
-		case both:
+		case taken:
+			p[i] = reachChance(v.n)
+		case reach, hit, both:
 			p[i] = 1
 			for _, e := range v.edges {
-				p[i] *= p[e.from]
+				p[i] *= p[e.from] * e.pass
 			}
-		case reach:
-			p[i] = p[v.edges[0].from] * v.edges[0].pass
-		case hit:
-			p[i] = p[v.edges[0].from] * reachChance(g.vars[v.edges[0].from].n)
 		case kindAt:
 			p[i] = p[v.edges[0].from] / float64(g.vars[v.edges[1].from].n)
 		}
 	}
 }
 
-// How far a "first" rule got before the engine stopped: to about one of the
-// positions, to some, or to all. With nothing to choose between them each is
-// taken as equally likely, so that spared positions speak for nobody and several
-// hit ones are no wonder. Given how far, each position is taken by its own
+// How far the "first" rules of a source got before the engine stopped: to about
+// one of the positions, to some, or to all. With nothing to choose between them
+// each is taken as equally likely, so that spared positions speak for nobody and
+// several hit ones are no wonder. Given how far, each position is taken by its own
 // chance: one over their number, an even one, or surely.
 var extents = []float64{1.0 / 3, 1.0 / 3, 1.0 / 3}
 
@@ -550,8 +582,17 @@ func (a *assumer) used(k evidence.Kind) bool {
 
 func (a *assumer) unsaid(c *rules.Cond) {
 	for _, f := range c.Missing(a.g.Facts) {
-		a.missing[f]++
+		if !a.atLeast(f) {
+			a.missing[f]++
+		}
 	}
+}
+
+// atLeast tells whether a fact is a number of positions of which a least one is
+// given: counts has told it.
+func (a *assumer) atLeast(fact string) bool {
+	name, ok := strings.CutPrefix(fact, "engine.")
+	return ok && a.g.Engine.AtLeast[name] && slices.ContainsFunc(evidence.Kinds(), func(k evidence.Kind) bool { return name == string(k)+"s" && a.used(k) })
 }
 
 func (a *assumer) finish() {

@@ -56,6 +56,11 @@ type builder struct {
 	mode  mode
 	test  []bool // by ground variable
 	three []bool
+	// alone marks, by ground variable, the "first" rules that are the only ones of
+	// their source in the model, or draw their positions apart there. Of one whether
+	// it works and how far it gets are one variable, and which positions are taken
+	// need not be told from where it arrives: the same chances in smaller tables.
+	alone []bool
 	t     Test
 }
 
@@ -67,6 +72,7 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 		b.test[it.v] = true
 	}
 	keep := g.ancestors(wanted)
+	b.merge(keep)
 	if md != plain {
 		below := make([]bool, len(g.vars))
 		for i := range g.vars {
@@ -95,6 +101,40 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 	var err error
 	m.m, err = ib.Build()
 	return m, err
+}
+
+// merge marks the rules that are alone, and takes out of the model what they do
+// without.
+func (b *builder) merge(keep []bool) {
+	b.alone = make([]bool, len(b.g.vars))
+	rules := map[int]int{} // how many the model has, by extent
+	for i := range b.g.vars {
+		if v := &b.g.vars[i]; keep[i] && v.kind == reach {
+			rules[v.far]++
+		}
+	}
+	for i := range b.g.vars {
+		if v := &b.g.vars[i]; keep[i] && v.kind == hit {
+			r := v.edges[0].from
+			if far := b.g.vars[r].far; rules[far] == 1 || b.g.thin[apart(far)] {
+				b.alone[r] = true
+				keep[v.edges[1].from], keep[far] = false, false
+			}
+		}
+	}
+}
+
+// apart stands among the rules left out for this: that the "first" rules of a
+// source get to the same positions.
+func apart(far int) [2]int { return [2]int{far, -1} }
+
+// edges are the parents of a variable in the model.
+func (b *builder) edges(i int) []edge {
+	e := b.g.vars[i].edges
+	if b.g.vars[i].kind == hit && b.alone[e[0].from] {
+		return e[:1]
+	}
+	return e
 }
 
 // leaks tells whether the chance by itself of a variable is under test.
@@ -163,7 +203,19 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 			}
 			return b.at(i, level, 1)
 		})
+	case extent:
+		return ib.Root(v.name, extents...)
+	case taken:
+		return b.table(ib, m, i, func(states []int) []float64 {
+			p := extentChance(states[0], v.n)
+			return []float64{1 - p, p}
+		})
 	case reach:
+		if !b.alone[i] {
+			return b.table(ib, m, i, func(states []int) []float64 {
+				return b.at(i, b.levels(v.edges[0].from)[states[0]], v.edges[0].pass)
+			})
+		}
 		// States: not at all, then by level and extent.
 		return b.table(ib, m, i, func(states []int) []float64 {
 			out := make([]float64, b.states(i))
@@ -179,22 +231,27 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 			}
 			return out
 		})
-	case hit:
+	case hit, kindAt:
+		from, n := v.edges[0].from, b.g.vars[v.edges[1].from].n
+		if b.alone[from] {
+			return b.table(ib, m, i, func(states []int) []float64 {
+				if states[0] == 0 {
+					return b.at(i, 0, 0)
+				}
+				level, far := 1+(states[0]-1)/len(extents), (states[0]-1)%len(extents)
+				if !b.three[from] {
+					level = b.plainLevel(from)
+				}
+				return b.at(i, level, extentChance(far, n))
+			})
+		}
+		opens := v.state // of the letter
+		if v.kind == hit {
+			opens = 1
+		}
 		return b.table(ib, m, i, func(states []int) []float64 {
-			if states[0] == 0 {
-				return b.at(i, 0, 0)
-			}
-			from := v.edges[0].from
-			level, extent := 1+(states[0]-1)/len(extents), (states[0]-1)%len(extents)
-			if !b.three[from] {
-				level = b.plainLevel(from)
-			}
-			return b.at(i, level, extentChance(extent, b.g.vars[from].n))
-		})
-	case kindAt:
-		return b.table(ib, m, i, func(states []int) []float64 {
-			level, through := b.levels(v.edges[0].from)[states[0]], 0.0
-			if states[1] == v.state {
+			level, through := b.levels(from)[states[0]], 0.0
+			if states[1] == opens {
 				through = 1
 			}
 			return b.at(i, level, through)
@@ -233,10 +290,14 @@ func (b *builder) states(i int) int {
 	v := &b.g.vars[i]
 	switch v.kind {
 	case reach:
-		if b.three[i] {
+		switch {
+		case b.alone[i] && b.three[i]:
 			return 1 + 2*len(extents)
+		case b.alone[i]:
+			return 1 + len(extents)
 		}
-		return 1 + len(extents)
+	case extent:
+		return len(extents)
 	case letter, sum:
 		return v.n
 	}
@@ -249,17 +310,17 @@ func (b *builder) states(i int) int {
 // table makes a variable with an explicit table, row by row of its parents'
 // states, first parent slowest.
 func (b *builder) table(ib *infer.Builder, m *Model, i int, row func(states []int) []float64) infer.Var {
-	v := &b.g.vars[i]
-	parents := make([]infer.Var, len(v.edges))
-	sizes := make([]int, len(v.edges))
+	edges := b.edges(i)
+	parents := make([]infer.Var, len(edges))
+	sizes := make([]int, len(edges))
 	total := 1
-	for k, e := range v.edges {
+	for k, e := range edges {
 		parents[k] = m.vars[e.from]
 		sizes[k] = b.states(e.from)
 		total *= sizes[k]
 	}
 	var cpt []float64
-	states := make([]int, len(v.edges))
+	states := make([]int, len(edges))
 	for r := range total {
 		for k, rest := len(sizes)-1, r; k >= 0; k-- {
 			states[k] = rest % sizes[k]
@@ -267,7 +328,7 @@ func (b *builder) table(ib *infer.Builder, m *Model, i int, row func(states []in
 		}
 		cpt = append(cpt, row(states)...)
 	}
-	return ib.Table(v.name, b.states(i), parents, cpt)
+	return ib.Table(b.g.vars[i].name, b.states(i), parents, cpt)
 }
 
 // ancestors marks what bears on the observations, the outcome and the wanted

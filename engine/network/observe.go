@@ -128,6 +128,9 @@ func (g *Ground) unusable(c *evidence.Case, f evidence.Finding) (why string, as 
 	if g.noPart[sign.Part] {
 		return "this engine has no " + sign.Part.Name, ""
 	}
+	if g.noSign[sign] {
+		return "does not apply to this engine: only where " + sign.When.Text, ""
+	}
 	// What was measured was there to be measured.
 	if f.State == evidence.NotFound && f.Beyond == nil {
 		if why := g.couldNotBeSeen(c, f, sign); why != "" {

@@ -14,15 +14,14 @@ import (
 )
 
 // world is one outcome of every chance event: which roots are there, which
-// rules work, which steps come about by themselves, how far each "first" rule
-// got.
+// rules work, which steps come about by themselves, how far the "first" rules of
+// each source get and where to.
 type world struct {
 	g     *Ground
 	root  map[int]bool
 	edge  map[[2]int]bool
 	leak  map[int]bool
-	state map[int]int     // reach: how far it would get; letter
-	took  map[[2]int]bool // hit, extent: whether this position would be taken
+	state map[int]int // extent, letter, taken
 }
 
 // value evaluates a world with some variables held at absent, and optionally
@@ -35,7 +34,7 @@ func (w *world) value(removed map[int]bool, noLeak func(int) bool) []int {
 			if w.root[i] {
 				out[i] = 1
 			}
-		case letter:
+		case letter, extent, taken:
 			out[i] = w.state[i]
 		case reach:
 			if out[v.edges[0].from] == 1 && w.edge[[2]int{i, 0}] {
@@ -76,7 +75,7 @@ func (w *world) through(i int, out []int) bool {
 	if v.kind == kindAt {
 		return out[v.edges[1].from] == v.state
 	}
-	return w.took[[2]int{i, w.state[v.edges[0].from]}]
+	return out[v.edges[1].from] == 1
 }
 
 // acted marks what a working path reaches from the variables under test.
@@ -106,7 +105,7 @@ func (w *world) acted(test map[int]bool, leaks func(int) bool) []bool {
 
 // worlds enumerates all chance events with their probability.
 func worlds(g *Ground, visit func(w *world, p float64)) {
-	w := &world{g, map[int]bool{}, map[[2]int]bool{}, map[int]bool{}, map[int]int{}, map[[2]int]bool{}}
+	w := &world{g, map[int]bool{}, map[[2]int]bool{}, map[int]bool{}, map[int]int{}}
 	var events []func(p float64, rest func(p float64))
 	coin := func(chance float64, set func(bool)) {
 		if chance == 0 || chance == 1 {
@@ -131,16 +130,23 @@ func worlds(g *Ground, visit func(w *world, p float64)) {
 			coin(v.leak, func(b bool) { w.leak[i] = b })
 		case reach:
 			coin(v.edges[0].pass, func(b bool) { w.edge[[2]int{i, 0}] = b })
+		case extent:
 			events = append(events, func(p float64, rest func(float64)) {
 				for x, q := range extents {
 					w.state[i] = x
 					rest(p * q)
 				}
 			})
-		case hit:
-			for x := range extents {
-				coin(extentChance(x, g.vars[v.edges[0].from].n), func(b bool) { w.took[[2]int{i, x}] = b })
-			}
+		case taken:
+			events = append(events, func(p float64, rest func(float64)) {
+				q := extentChance(w.state[v.edges[0].from], v.n)
+				w.state[i] = 1
+				rest(p * q)
+				if q < 1 {
+					w.state[i] = 0
+					rest(p * (1 - q))
+				}
+			})
 		case letter:
 			events = append(events, func(p float64, rest func(float64)) {
 				for s := range v.n {
@@ -162,9 +168,11 @@ func worlds(g *Ground, visit func(w *world, p float64)) {
 }
 
 // draw makes a small random ground: roots, steps with chances by themselves,
-// conjunctions, a rule that takes the first, observed signs.
+// conjunctions, rules that take the first or one of two positions, one or more
+// from a source, to steps and to signs; observed signs.
 func draw(t *rapid.T) *Ground {
-	g := &Ground{Budget: DefaultBudget, letters: map[string]int{}, outcome: -1}
+	g := &Ground{Budget: DefaultBudget, letters: map[string]int{}, firsts: map[string][]int{}, outcome: -1}
+	g.Engine.Facts = map[string]any{"cylinders": 2}
 	cause, step := &rules.Node{ID: "c", Kind: rules.Cause}, &rules.Node{ID: "s", Kind: rules.Step}
 	chance := rapid.Float64Range(0.05, 0.95)
 	roots := rapid.IntRange(2, 3).Draw(t, "roots")
@@ -183,7 +191,7 @@ func draw(t *rapid.T) *Ground {
 		var out []edge
 		for p := range g.vars {
 			k := g.vars[p].kind
-			if k != reach && k != letter && rapid.IntRange(0, 2).Draw(t, "parent") == 0 && len(out) < 3 {
+			if k != reach && k != letter && k != extent && k != taken && rapid.IntRange(0, 2).Draw(t, "parent") == 0 && len(out) < 3 {
 				out = append(out, edge{from: p, pass: chance.Draw(t, "pass")})
 			}
 		}
@@ -192,8 +200,25 @@ func draw(t *rapid.T) *Ground {
 		}
 		return out
 	}
+	// A rule from a source to two positions, and how it arrives at each.
+	type arrives func(position int) edge
+	source := 0 // of the last one
+	many := func(src int) arrives {
+		before := len(g.vars)
+		r := &rules.Rule{ID: fmt.Sprintf("r%d", len(g.vars)), HowOften: chance.Draw(t, "reach"), Reach: rules.ReachFirst}
+		if rapid.IntRange(0, 4).Draw(t, "one") == 0 {
+			r.Reach = rules.ReachOne
+		}
+		s := g.sharedRule(r, g.Items[src], rapid.SampledFrom([]evidence.Kind{evidence.Cylinder, evidence.Rod}).Draw(t, "per"))
+		coins++
+		if len(g.vars) > before+1 { // first of its source
+			coins += 3
+		}
+		source = src
+		return func(i int) edge { return g.through(r, s, i) }
+	}
 	steps := rapid.IntRange(2, 4).Draw(t, "steps")
-	for s := 0; s < steps && coins < 9; s++ {
+	for s := 0; s < steps && coins < 8; s++ {
 		switch rapid.IntRange(0, 5).Draw(t, "kind") {
 		case 0:
 			e := parents(2)
@@ -210,12 +235,12 @@ func draw(t *rapid.T) *Ground {
 			coins++
 		case 1:
 			src := rapid.IntRange(0, roots-1).Draw(t, "src")
-			pk := g.add(variable{kind: reach, n: 2, edges: []edge{{from: src, pass: chance.Draw(t, "reach")}}})
-			for range 2 {
-				h := g.add(variable{kind: hit, edges: []edge{{from: pk, pass: 1}}})
-				item(step, variable{kind: gate, edges: []edge{{from: h, pass: 1}}})
+			for range rapid.IntRange(1, 2).Draw(t, "rules") {
+				at := many(src)
+				for i := 1; i <= 2; i++ {
+					item(step, variable{kind: gate, edges: []edge{at(i)}})
+				}
 			}
-			coins += 6
 		default:
 			e := parents(1)
 			coins += len(e)
@@ -231,6 +256,12 @@ func draw(t *rapid.T) *Ground {
 	g.outcome = last.v
 	for k := range rapid.IntRange(0, 2).Draw(t, "signs") {
 		e := parents(1)
+		if coins < 10 && rapid.IntRange(0, 2).Draw(t, "shared sign") == 0 {
+			e = e[:1]
+			x := many(source)(rapid.IntRange(1, 2).Draw(t, "at"))
+			x.pass = chance.Draw(t, "found")
+			e = append(e, x)
+		}
 		v := g.add(variable{kind: gate, edges: e, leak: 0.1})
 		seen := rapid.Bool().Draw(t, "seen")
 		o := Observation{Finding: fmt.Sprintf("F%d", k), Seen: seen, v: v, like: []float64{1, 0}}
@@ -337,4 +368,30 @@ func TestThreeNumbersAgreeWithEnumeration(t *testing.T) {
 	})
 }
 
-var _ = evidence.One
+// Two rules of one source that both show position 1: at the same positions, unless
+// that is left out, and then each by its own draw.
+func TestSamePositionsCanBeLeftOut(t *testing.T) {
+	g := &Ground{Budget: DefaultBudget, letters: map[string]int{}, firsts: map[string][]int{}, outcome: -1}
+	g.Engine.Facts = map[string]any{"cylinders": 3}
+	src := &Item{Node: &rules.Node{ID: "c", Kind: rules.Cause}}
+	src.v = g.add(variable{kind: root, prior: 0.2, item: src})
+	g.Items = []*Item{src}
+	for k, often := range []float64{0.3, 0.7} {
+		r := &rules.Rule{ID: fmt.Sprint("r", k), HowOften: often, Reach: rules.ReachFirst}
+		v := g.add(variable{kind: gate, edges: []edge{g.through(r, g.sharedRule(r, src, evidence.Rod), 1)}})
+		g.Observed = append(g.Observed, Observation{Finding: r.ID, Seen: true, v: v, like: []float64{0, 1}})
+	}
+	likely := func(thin map[[2]int]bool) float64 {
+		g.thin = thin
+		p, err := g.Plain(t.Context())
+		require.NoError(t, err)
+		logP, err := p.LogP(t.Context(), nil)
+		require.NoError(t, err)
+		return math.Exp(logP)
+	}
+	taken := reachChance(3)
+	far := 1
+	require.Equal(t, extent, g.vars[far].kind)
+	require.InDelta(t, 0.2*0.3*0.7*taken, likely(nil), 1e-12)
+	require.InDelta(t, 0.2*0.3*0.7*taken*taken, likely(map[[2]int]bool{apart(far): true}), 1e-12)
+}

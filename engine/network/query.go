@@ -505,7 +505,7 @@ func (g *Ground) Ways(to *Item) []Way {
 			if e.pass > 0 {
 				p *= e.pass
 			}
-			if g.vars[e.from].kind == letter {
+			if k := g.vars[e.from].kind; k == letter || k == taken {
 				continue
 			}
 			follow(e.from, p, text)
@@ -544,8 +544,9 @@ type Shows struct {
 // Asking tells whether an outcome is asked about.
 func (g *Ground) Asking() bool { return g.outcome >= 0 }
 
-// NoPart tells whether the engine has not got a part.
-func (g *Ground) NoPart(p *rules.Part) bool { return g.noPart[p] }
+// NoSign tells whether a sign cannot be looked for on this engine: it has not got
+// the part, or the sign is for others.
+func (g *Ground) NoSign(s *rules.Sign) bool { return g.noPart[s.Part] || g.noSign[s] }
 
 // Hides lists what must come off before a part can be seen, nearest first.
 func (g *Ground) Hides(p *rules.Part) []string { return g.hides(p, nil) }
@@ -579,7 +580,8 @@ func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 
 
 // lookEdges lists what would show a sign at a position to the eye. The sign has
 // not been looked for anywhere, so what a rule's positions have in common does
-// not matter: a rule that takes the first counts by its chance for this one.
+// not matter: a rule that takes the first, or one, counts by its chance for this
+// one. What other rules of its source tell of the position is left aside.
 func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 	missed := rules.Chances(evidence.Eye).Missed
 	var out []edge

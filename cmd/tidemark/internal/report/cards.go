@@ -17,6 +17,7 @@ type SignInfo struct {
 	Part    string   `json:"part"`
 	Look    string   `json:"look"`
 	Minutes float64  `json:"minutes"`
+	When    string   `json:"when,omitempty"` // the condition on the engine; none: every one that has the part
 	LostBy  []string `json:"lost_by"`
 	Behind  []string `json:"behind"`
 	Caution string   `json:"caution"`
@@ -30,6 +31,9 @@ func SignJSON(s *rules.Sign) SignInfo {
 		out.LostBy = append(out.LostBy, string(l.Kind)+" "+l.Part)
 	}
 	out.Behind = append(out.Behind, s.Part.Behind...)
+	if s.When != nil {
+		out.When = s.When.Text
+	}
 	for _, r := range s.By {
 		if !slices.Contains(out.ShownBy, r.From.ID) {
 			out.ShownBy = append(out.ShownBy, r.From.ID)
@@ -113,6 +117,9 @@ func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
 	p.also("the "+s.Part.Name+called, s.Part.Also)
 	p.line("  ", "  ", "%s", sentence(s.Look))
 	p.line("  ", "  ", "Takes %.0f min once it can be reached.", s.Minutes)
+	if s.When != nil {
+		p.line("  ", "  ", "Only where %s.", s.When.Text)
+	}
 	if len(s.Part.Behind) > 0 {
 		var names []string
 		for _, id := range s.Part.Behind {

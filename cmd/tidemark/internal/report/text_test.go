@@ -285,4 +285,18 @@ func TestLookBefore(t *testing.T) {
 	var b strings.Builder
 	require.NoError(t, SignCard(&b, book(t), book(t).Sign("oil_pan.sludge"), Options{Width: 100}))
 	assert.Contains(t, b.String(), "\n  Look before the main bearing or the rod bolts come off, or the oil pan is washed.\n")
+	assert.NotContains(t, b.String(), "Only where")
+}
+
+// A card says which engines its sign is for.
+func TestSignForSomeEngines(t *testing.T) {
+	var faults source.Faults
+	whole := rules.Load(&faults, rules.Embedded())
+	require.NotNil(t, whole, faults.Error())
+	sign := whole.Sign("cylinder_bore.carbon_line_low")
+	var b strings.Builder
+	require.NoError(t, SignCard(&b, whole, sign, Options{Width: 100}))
+	assert.Contains(t, b.String(), "\n  Only where engine.cylinders > 1.\n")
+	assert.Equal(t, "engine.cylinders > 1", SignJSON(sign).When)
+	assert.Empty(t, SignJSON(book(t).Sign("oil_pan.sludge")).When)
 }
