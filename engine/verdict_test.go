@@ -219,6 +219,35 @@ leads_to.seized = { how_often = 0.5, because = "x", source = "common practice" }
 	}
 }
 
+// On an engine of one cylinder the first is the only one: it is reached as often as
+// the rule works.
+func TestReachOfOne(t *testing.T) {
+	for _, reach := range []string{"first", "one", "all"} {
+		b := smallBook(t, `
+[cause.seal_twisted]
+name = "seal twisted"
+category = "assembly"
+base_rate = 0.01
+source = "common practice"
+leads_to.scuffed = { how_often = 0.3, reach = "`+reach+`", because = "x", source = "common practice" }
+is.bearing.twisted = { because = "x" }
+[sign.bearing.twisted]
+name = "twisted"
+look = "Twisted?"
+[step.scuffed]
+name = "piston scuffed"
+per = "cylinder"
+unlisted = "none"
+leads_to.seized = { how_often = 0.5, because = "x", source = "common practice" }
+`)
+		c := shortCase(t, "", "F1 seen bearing.twisted @ rod 1")
+		c.Engine.Facts["cylinders"], c.Engine.Facts["layout"] = 1, "single"
+		d, err := Diagnose(t.Context(), b, c, Options{})
+		require.NoError(t, err)
+		assert.InDelta(t, 0.3, at(t, d, "scuffed", "cyl 1").Present, 1e-9, reach)
+	}
+}
+
 // A sign that is told by comparing cylinders is not to be looked for where there is
 // one, and does not count if it is entered. Where the number is not known it may be.
 func TestSignForSomeEnginesOnly(t *testing.T) {

@@ -298,11 +298,13 @@ func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]share
 func (g *Ground) sharedRule(r *rules.Rule, src *Item, to evidence.Kind) sharedRule {
 	s := sharedRule{one: -1}
 	works := variable{name: r.ID + " works " + src.At, kind: gate, edges: []edge{{from: src.v, pass: r.HowOften, rule: r}}}
-	switch r.Reach {
-	case rules.ReachFirst:
+	switch {
+	case g.count(to) == 1:
+		// Where there is but one position, it is reached.
+	case r.Reach == rules.ReachFirst:
 		works.kind, s.first = reach, g.taken(src, to)
 		works.far = g.vars[s.first[0]].edges[0].from
-	case rules.ReachOne:
+	case r.Reach == rules.ReachOne:
 		s.one = g.letter("which one of "+src.ID(), to)
 	}
 	s.v = g.add(works)
