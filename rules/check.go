@@ -35,6 +35,14 @@ func check(b *Book, lost map[*Node]bool, faults *source.Faults) {
 	cycles(b, needed, faults)
 	behindCycles(b, faults)
 	twins(b, faults)
+	duplicates(b, func(r, first *Rule) {
+		faults.Warn(r.Pos, "take one of them away, or say when or where each holds", "%s stands twice: also at %s", first.ID, first.Pos)
+	})
+	for _, r := range b.Rules {
+		if r.Source == "" && !r.Is {
+			faults.Warn(r.Pos, "", "%s has no source", r.ID)
+		}
+	}
 }
 
 // cycles sorts the nodes so that parents come before children, and tells

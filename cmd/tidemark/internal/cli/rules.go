@@ -29,11 +29,13 @@ func newRules(s *shared) *cobra.Command {
 // checked is what rules check tells as JSON.
 type checked struct {
 	rules.Size
-	Faults []source.Fault `json:"faults"`
+	Faults   []source.Fault  `json:"faults"`
+	Coverage *rules.Coverage `json:"coverage"` // null where the book has faults
 }
 
 func newRulesCheck(s *shared) *cobra.Command {
 	var format string
+	var full bool
 	cmd := &cobra.Command{
 		Use:   "check [DIR]",
 		Short: "List all faults of a book, and its size",
@@ -43,7 +45,9 @@ book of its own (it repeats the ids of the built-in packs), it is checked alone.
 
 It also tries the book on a few reference engines before anything is found: the
 expected number of causes there should be at most 3, and the chance that any
-outcome comes about between 0.3 and 0.9.
+outcome comes about between 0.3 and 0.9. And it counts what the book still wants:
+causes without an example, signs that no example tries, causes that nothing speaks
+against or that nothing is said to be mistaken for (--full names them).
 
 Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 		Args: atMost(1, "one folder"),
@@ -58,6 +62,8 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 				c := checked{Faults: faults.List()}
 				if book != nil {
 					c.Size = book.Size()
+					cover := rules.Cover(book)
+					c.Coverage = &cover
 				}
 				if c.Faults == nil {
 					c.Faults = []source.Fault{}
@@ -94,12 +100,39 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 					fmt.Fprintln(out)
 				}
 			}
+			printCoverage(out, rules.Cover(book), full)
 			printSize(out, book)
 			return nil
 		},
 	}
 	formatFlag(cmd, &format)
+	cmd.Flags().BoolVar(&full, "full", false, "name what the book still wants, not only how many")
 	return cmd
+}
+
+// printCoverage tells what the book still wants.
+func printCoverage(out io.Writer, c rules.Coverage, full bool) {
+	for _, x := range []struct {
+		ids  []string
+		what string
+	}{
+		{c.NoExample, "causes lead in no example"},
+		{c.Untried, "signs stand in no example, so that the rules to them were never tried"},
+		{c.FewSigns, "causes show fewer than two signs"},
+		{c.NothingAgainst, "causes have no sign whose absence would speak against them"},
+		{c.NoLookAlike, "causes have no look-alike"},
+		{c.NoOutcome, "causes lead to nothing that a case can ask about"},
+	} {
+		if len(x.ids) == 0 {
+			continue
+		}
+		fmt.Fprintf(out, "%d %s\n", len(x.ids), x.what)
+		if full {
+			for _, id := range x.ids {
+				fmt.Fprintf(out, "  %s\n", id)
+			}
+		}
+	}
 }
 
 func printSize(out io.Writer, b *rules.Book) {
