@@ -67,6 +67,10 @@ func TestNothingToDispose(t *testing.T) {
 		assert.Nil(t, Dispose(v), "%s @ %s", v.Quantity.ID, v.At)
 	}
 	assert.NotNil(t, tab.value("rod_bearing.clearance", "rod 1").Limit.Upper, "the clearance has a limit, and is of two parts")
+	worked := load(t, bench+"[quantity.cylinder.size]\nname = \"size\"\nunit = \"mm\"\nkind = \"size\"\nformula = \"2 * cylinder.bore\"\nbecause = \"b\"\nsource = \"s\"\n")
+	v := New(worked, readings(t, four, "R1 cylinder.bore @ cyl 1 = 86 mm\n[limit.cylinder.size] ; max = \"180 mm\"")).value("cylinder.size", "cyl 1")
+	assert.NotNil(t, v.Limit.Upper)
+	assert.Nil(t, Dispose(*v))
 }
 
 // ISO 14253-1:2017: on one side of its limit with 95 in 100, at 1.645 u.

@@ -509,6 +509,8 @@ func TestToolsShareTheirBias(t *testing.T) {
 	for tool, want := range map[string]float64{"1": 3 * math.Sqrt2, "2": 5 * math.Sqrt2} {
 		assert.InEpsilon(t, want, measured(t, taper+tool+"\"").value("rod_journal.taper", "rod 1").Doubt.Standard()*1e6, 1e-3, "micrometer %s", tool)
 	}
+	// Where none is named it is the one that is usual, and one of its kind.
+	assert.InEpsilon(t, 3*math.Sqrt2, measured(t, strings.ReplaceAll(taper+"1\"", " ; instrument = \"micrometer 1\"", "")).value("rod_journal.taper", "rod 1").Doubt.Standard()*1e6, 1e-3)
 	// Two readings that are the same have no taper, and some doubt of that.
 	same := measured(t, strings.ReplaceAll(taper, "59.98", "59.96")+"1\"\n[limit.rod_journal.taper] ; max = \"0.005 mm\"")
 	v := same.value("rod_journal.taper", "rod 1")
@@ -853,6 +855,10 @@ func TestLeft(t *testing.T) {
 	} {
 		assert.Equal(t, want, measured(t, lines).why("R1"), lines)
 	}
+	// A reading on which a limit rests that something was held against has served.
+	b := load(t, bench+"[quantity.head.step]\nname = \"step\"\nunit = \"mm\"\nlook = \"l\"\nlimits = [ { max = \"2 * head.flatness\", doubt = \"10 %\", source = \"s\" } ]\n")
+	assert.Empty(t, New(b, readings(t, four, "R1 head.flatness = 0.05 mm\nR2 head.step = 0.05 mm")).why("R1"))
+	assert.NotEmpty(t, New(b, readings(t, four, "R1 head.flatness = 0.05 mm")).why("R1"))
 	// In the order of the case, whatever is found out first.
 	tab := measured(t, "R1 head.flatness = 0.05 mm\nR2 head.waviness = 5 mm\nR3 guide.clearance @ intake valve 1 = 0.05 mm\nR4 head.waviness = 5 mm")
 	var ids []string
@@ -964,8 +970,8 @@ trend = "oil.iron rising"
 		text += fmt.Sprintf("R%d cylinder.pressure @ cyl %d = %d bar\n", i+1, i+1, 10-i)
 	}
 	// Of things in the case that have such ids themselves.
-	others := []string{"R1a", "R2a", "I2b"}
-	text += "R1a rod_journal.diameter @ rod 1 = 59.94 mm ; limit = \"min 59.95 mm\"\nR2a head.flatness = 0.05 mm ; limit = \"max 0.05 mm\"\nI2b head.flatness = 0.05 mm\n[finding.R1b] ; sign = \"oil.dirty\" ; state = \"seen\""
+	others := []string{"R1a", "R2a", "I2a"}
+	text += "R1a rod_journal.diameter @ rod 1 = 59.94 mm ; limit = \"min 59.95 mm\"\nR2a head.flatness = 0.05 mm ; limit = \"max 0.05 mm\"\nI2a head.flatness = 0.05 mm\n[finding.R1b] ; sign = \"oil.dirty\" ; state = \"seen\""
 	tab := New(b, readings(t, four, text))
 	seen := map[string]bool{"R1b": true}
 	named := 0
@@ -991,7 +997,7 @@ trend = "oil.iron rising"
 		}
 	}
 	assert.GreaterOrEqual(t, named, 12)
-	assert.True(t, seen["I2"] && seen["I2a"] && len(seen) == named+1, "%v", seen)
+	assert.True(t, seen["I2"] && seen["I2b"] && len(seen) == named+1, "%v", seen)
 }
 
 // The same case comes to the same table, to every byte.

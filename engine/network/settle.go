@@ -82,33 +82,58 @@ func (g *Ground) settle(ctx context.Context) error {
 	keep := g.ancestors(g.wanted())
 	// How much comes of each rule: at first by base rates alone.
 	p := slices.Clone(g.prior)
-	boost, err := g.choose(ctx, keep, p, nil, 0, rounds)
-	if err != nil || g.moved <= tolerable {
+	c, boost, err := g.choose(ctx, keep, p, nil, 0, rounds)
+	if err == nil && g.moved > tolerable {
+		// It moved too far: once more with as much room as the check had.
+		c, _, err = g.choose(ctx, keep, p, boost, wider, 2)
+	}
+	if err != nil {
 		return err
 	}
-	// It moved too far: once more with as much room as the check had.
-	_, err = g.choose(ctx, keep, p, boost, wider, 2)
-	return err
+	return g.narrow(ctx, c)
+}
+
+// choice is a ranking of rules, how many of it are kept, and how likely things were
+// taken to be when it was made.
+type choice struct {
+	order []ranked
+	kept  int
+	p     []float64
+}
+
+// narrow makes the choices that leave out more, for three-level models that would not
+// fit otherwise.
+func (g *Ground) narrow(ctx context.Context, c choice) error {
+	n, err := c.kept, error(nil)
+	for _, less := range narrower {
+		if n, err = g.with(g.thin, g.stand).most(ctx, c.order, g.Budget-less, c.kept, n); err != nil {
+			return err
+		}
+		more := g.with(nil, nil)
+		more.leaveOut(c.order, n, c.p)
+		g.coarse = append(g.coarse, more)
+	}
+	return nil
 }
 
 // choose chooses what is left out, with so much more room than the budget for the
 // plain model, from how likely things are taken to be (p), which it brings up to date,
 // and from how much each step would explain (boost), which it returns anew.
-func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, extra float64, rounds int) ([]float64, error) {
+func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, extra float64, rounds int) (choice, []float64, error) {
 	var post *Posterior
 	n, err := 0, error(nil)
 	for range rounds {
 		order := g.rank(keep, p, boost)
 		if n, err = g.most(ctx, order, g.Budget+extra, len(order), cmp.Or(n, len(order)/2)); err != nil {
-			return nil, err
+			return choice{}, nil, err
 		}
 		g.leaveOut(order, n, p)
 		if post, err = g.posteriorNow(ctx); err != nil {
-			return nil, err
+			return choice{}, nil, err
 		}
 		g.update(p, post)
 		if boost, err = post.boost(ctx); err != nil {
-			return nil, err
+			return choice{}, nil, err
 		}
 	}
 	g.beside = slices.Clone(p)
@@ -119,27 +144,19 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, ex
 	}
 	g.leftOver(p)
 	order, kept := g.rank(keep, p, boost), n
-	g.coarse = nil
-	for _, less := range narrower {
-		if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget-less, kept, n); err != nil {
-			return nil, err
-		}
-		c := g.with(nil, nil)
-		c.leaveOut(order, n, p)
-		g.coarse = append(g.coarse, c)
-	}
+	made := choice{order, kept, slices.Clone(p)}
 	if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget+extra+wider, len(order), kept); err != nil {
-		return nil, err
+		return choice{}, nil, err
 	}
 	g.wide = g.with(nil, nil)
 	g.wide.leaveOut(order, n, p)
 	more, err := g.wide.posteriorNow(ctx)
 	var clash *infer.Contradiction
 	if errors.As(err, &clash) {
-		return nil, nil // told where the findings are inferred
+		return made, nil, nil // told where the findings are inferred
 	}
 	if err != nil {
-		return nil, err
+		return choice{}, nil, err
 	}
 	g.moved = 0
 	for _, it := range g.Items {
@@ -149,7 +166,8 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, ex
 		}
 	}
 	g.update(p, more)
-	return more.boost(ctx)
+	boost, err = more.boost(ctx)
+	return made, boost, err
 }
 
 // with is the same ground with another choice of what is left out.
