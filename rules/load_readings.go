@@ -135,6 +135,12 @@ func (l *loader) resolveQuantities() {
 			continue
 		}
 		q.Unit = u.Symbol
+		switch degrees := u.Offset != 0; {
+		case degrees && q.Kind != TemperatureKind:
+			t.FaultAt("unit", -1, `say kind = "temperature", or give a difference in K`, "%s has a zero point, and the kind is %s", u.Symbol, q.Kind)
+		case q.Kind == TemperatureKind && u.Dimension != quantity.Temperature:
+			t.FaultAt("kind", -1, "", "kind is temperature, and %s is %v", u.Symbol, u.Dimension)
+		}
 		if q.InchUnit != "" {
 			in, err := quantity.ParseUnit(q.InchUnit)
 			switch {

@@ -71,11 +71,11 @@ limits = [
 // What a reading calls its tool: the kind, and which one of them. The longest name
 // wins, and only whole words count.
 func TestInstrumentNamed(t *testing.T) {
-	b, said := loadGauges(t, "[instrument.outside_mike]\nname = \"outside mike of old\"\nrepeat = \"1 %\"\nsource = \"s\"\n")
+	b, said := loadGauges(t, "[instrument.depth]\nname = \"micrometer for depths\"\nrepeat = \"1 %\"\nsource = \"s\"\n[instrument.outside_mike]\nname = \"outside mike of old\"\nalso = [\"outside\"]\nrepeat = \"1 %\"\nsource = \"s\"\n")
 	require.NotNil(t, b, said)
 	for text, want := range map[string]string{
-		"micrometer": "micrometer", "Micrometer": "micrometer", "micrometer 2": "micrometer", "micrometer M-07": "micrometer", "outside micrometer": "micrometer", "outside micrometer 3": "micrometer",
-		"mike": "micrometer", "pressure gauge": "gauge", "gauge": "gauge", "gauge no. 4": "gauge", "outside mike of old 7": "outside_mike",
+		"micrometer": "micrometer", "Micrometer": "micrometer", "micrometer 2": "micrometer", "micrometer M-07": "micrometer", "outside micrometer": "micrometer", "outside micrometer 3": "micrometer", "outside 3": "outside_mike",
+		"mike": "micrometer", "pressure gauge": "gauge", "gauge": "gauge", "gauge no. 4": "gauge", "outside mike of old 7": "outside_mike", "micrometer for depths 2": "depth", "micrometer for": "micrometer",
 		"micrometers": "", "bore gauge": "", "the micrometer": "", "": "",
 	} {
 		got := ""
@@ -145,6 +145,9 @@ func TestReadingsFaults(t *testing.T) {
 		{"[quantity.rod_journal.x]\nname = \"x\"\nunit = \"mm\"\nformula = \"rod_journal.diameter\"\n", []string{`1:1: [quantity.rod_journal.x] has a formula and no because and source (say why it is worked out so, and by whose authority)`}},
 		{"[quantity.rod_journal.x]\nname = \"x\"\nkind = \"code\"\nunit = \"mm\"\nlook = \"Take it.\"\n", []string{`1:1: [quantity.rod_journal.x] is a code, which has neither unit, formula nor limits (make a quantity of one of its numbers, as in formula = "code(oil.particles, 14)")`}},
 		{quantityOf + "kind = \"sise\"\n", []string{`5:9: kind is "sise", and must be one of: size, amount, difference, temperature, code (did you mean "size"?)`}},
+		{"[quantity.rod_journal.x]\nname = \"x\"\nunit = \"°C\"\nlook = \"Take it.\"\n", []string{`3:9: °C has a zero point, and the kind is amount (say kind = "temperature", or give a difference in K)`}},
+		{"[quantity.rod_journal.x]\nname = \"x\"\nunit = \"°F\"\nkind = \"difference\"\nlook = \"Take it.\"\n", []string{`3:9: °F has a zero point, and the kind is difference (say kind = "temperature", or give a difference in K)`}},
+		{quantityOf + "kind = \"temperature\"\n", []string{`5:9: kind is temperature, and mm is a length`}},
 		{quantityOf + "inch_unit = \"psi\"\n", []string{`5:14: inch_unit is of a pressure, and unit of a length`}},
 		{quantityOf + "inch_unit = \"inchs\"\n", []string{`5:14: inch_unit: "inchs" is no unit that is known (did you mean "inch"?)`}},
 		{quantityOf + "least = \"5 bar\"\n", []string{`5:10: least is a pressure, and must be a length`}},

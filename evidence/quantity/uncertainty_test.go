@@ -285,10 +285,12 @@ func TestDoubtAtABend(t *testing.T) {
 		require.True(t, ok)
 		assert.InEpsilon(t, 3*math.Sqrt2, out.Doubt.Standard(), 1e-9, b)
 	}
-	// Of two tools it does not.
-	out, ok = Combine(gap, []Input{{Value: 60, Doubt: Doubt{Bias: 3}, Instrument: "a"}, {Value: 60, Doubt: Doubt{Bias: 4}, Instrument: "b"}})
-	require.True(t, ok)
-	assert.InEpsilon(t, 5, out.Doubt.Standard(), 1e-9)
+	// Of two tools, or of tools that are not named, it does not.
+	for _, tools := range [][2]string{{"a", "b"}, {"", ""}} {
+		out, ok = Combine(gap, []Input{{Value: 60, Doubt: Doubt{Bias: 3}, Instrument: tools[0]}, {Value: 60, Doubt: Doubt{Bias: 4}, Instrument: tools[1]}})
+		require.True(t, ok)
+		assert.InEpsilon(t, 5, out.Doubt.Standard(), 1e-9, tools)
+	}
 	// The spread of four equal readings is in doubt too.
 	spread := func(x []float64) float64 { return max(x[0], x[1], x[2], x[3]) - min(x[0], x[1], x[2], x[3]) }
 	in := make([]Input, 4)

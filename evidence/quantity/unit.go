@@ -77,14 +77,14 @@ var (
 	byTemp      = Dimension{Temperature: -1}
 )
 
-// Lengths, Powers, Speeds of rotation and Volumes are dimensions that facts
-// about an engine have.
+// Dimensions that facts about an engine have, and that of a temperature.
 var (
-	Length   = length
-	Power    = power
-	Rotation = frequency
-	Volume   = volume
-	Mass     = mass
+	Length      = length
+	Power       = power
+	Rotation    = frequency
+	Volume      = volume
+	Mass        = mass
+	Temperature = temperature
 )
 
 var dimensionNames = []struct {
