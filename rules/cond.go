@@ -184,7 +184,39 @@ func Facts(e evidence.Engine, h evidence.History) map[string]any {
 	for k, v := range h.Facts {
 		facts["history."+k] = v
 	}
+	for _, u := range UsualOf(e) {
+		facts["engine."+u.Fact] = u.Value
+	}
 	return facts
+}
+
+// Usual is a fact that goes without saying for engines of a kind, so that a case
+// which leaves it out is not asked about belts on an aircraft engine.
+type Usual struct {
+	Fact  string
+	Value any
+	Words string // how it is told among what was assumed
+}
+
+// UsualOf lists what goes without saying for an engine and is not said of it.
+// Opposed and radial aircraft engines drive their camshafts or cam rings by gears, and
+// have no balance shafts (common practice; it holds of all that are certificated).
+func UsualOf(e evidence.Engine) []Usual {
+	layout := e.Text("layout")
+	if e.Text("use") != "aircraft" || layout != "opposed" && layout != "radial" {
+		return nil
+	}
+	var out []Usual
+	for _, u := range []Usual{
+		{"timing_drive", "gears", "gears drive the camshaft"},
+		{"balance_shafts", 0, "there are no balance shafts"},
+		{"balance_drive", "none", ""},
+	} {
+		if _, said := e.Facts[u.Fact]; !said {
+			out = append(out, u)
+		}
+	}
+	return out
 }
 
 // condError is a fault inside a condition; at counts characters from its

@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"tidemark/evidence"
 	"tidemark/evidence/source"
 )
 
@@ -73,4 +74,17 @@ leads = ["whole"]
 	assert.Contains(t, faults.Error(), "warning: whole > p.b stands twice")
 	_, faults = load(twice(`, when = "engine.cylinders > 1"`, `, when = "engine.cylinders == 1"`))
 	assert.Empty(t, faults.List())
+}
+
+// What goes without saying for an aircraft engine of such a layout does not ask for
+// belts; what the case says goes before it.
+func TestUsual(t *testing.T) {
+	facts := func(e map[string]any) map[string]any {
+		return Facts(evidence.Engine{Facts: e}, evidence.History{})
+	}
+	assert.Equal(t, "gears", facts(map[string]any{"use": "aircraft", "layout": "opposed"})["engine.timing_drive"])
+	assert.Equal(t, 0, facts(map[string]any{"use": "aircraft", "layout": "radial"})["engine.balance_shafts"])
+	assert.Equal(t, "belt", facts(map[string]any{"use": "aircraft", "layout": "opposed", "timing_drive": "belt"})["engine.timing_drive"])
+	assert.Nil(t, facts(map[string]any{"use": "aircraft", "layout": "inline"})["engine.timing_drive"])
+	assert.Nil(t, facts(map[string]any{"use": "car", "layout": "opposed"})["engine.timing_drive"])
 }

@@ -150,6 +150,7 @@ func New(book *rules.Book, c *evidence.Case) *Ground {
 	}
 	a := newAssumer(g)
 	a.counts()
+	a.usual()
 	for _, p := range book.Parts {
 		if g.holds(p.When, a) == rules.No {
 			g.noPart[p] = true
@@ -574,6 +575,19 @@ func (a *assumer) counts() {
 		if _, text := a.g.Engine.Count(k); text != "" {
 			a.g.Assumed = append(a.g.Assumed, Assumption{text, "the case does not say how many " + k.Word() + "s there are"})
 		}
+	}
+}
+
+// usual tells what was taken because it goes without saying for such an engine.
+func (a *assumer) usual() {
+	var words []string
+	for _, u := range rules.UsualOf(a.g.Engine) {
+		if u.Words != "" {
+			words = append(words, u.Words)
+		}
+	}
+	if len(words) > 0 {
+		a.g.Assumed = append(a.g.Assumed, Assumption{strings.Join(words, ", and "), "so it is on aircraft engines of this layout, and the case does not say otherwise"})
 	}
 }
 
