@@ -129,6 +129,9 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 				best = lookAt{s, index, w.g.PositionName(s.Part, index), bits, mins, off}
 			}
 		}
+		if best.sign == nil {
+			continue // this engine has no position at which to look
+		}
 		best.score /= mins
 		out = append(out, best)
 	}

@@ -220,6 +220,33 @@ leads_to.seized = { how_often = 0.5, because = "x", source = "common practice" }
 	}
 }
 
+// A sign on something of which the engine has none (a camshaft on a small two-stroke) is
+// not offered as a look.
+func TestNothingToLookAt(t *testing.T) {
+	b := smallBook(t, `
+[part.camshaft]
+name = "camshaft"
+per = "camshaft"
+[sign.camshaft.lobe_worn]
+name = "lobe worn"
+look = "Worn?"
+[cause.soft_lobe]
+name = "soft lobe"
+category = "manufacture"
+base_rate = 0.01
+source = "common practice"
+leads_to.seized = { how_often = 0.3, because = "x", source = "common practice" }
+shows.camshaft.lobe_worn = { how_often = 0.9, because = "x", source = "common practice" }
+`)
+	for cycle, offered := range map[string]bool{"two-stroke": false, "four-stroke": true} {
+		c := shortCase(t, "seized", "")
+		c.Engine.Facts["cycle"], c.Engine.Facts["fuel"] = cycle, "petrol"
+		d, err := Diagnose(t.Context(), b, c, Options{Looks: 50})
+		require.NoError(t, err)
+		assert.Equal(t, offered, slices.ContainsFunc(d.Next, func(l Look) bool { return l.Sign == "camshaft.lobe_worn" }), cycle)
+	}
+}
+
 // On an engine of one cylinder the first is the only one: it is reached as often as
 // the rule works.
 func TestReachOfOne(t *testing.T) {

@@ -105,7 +105,7 @@ func TestInterrupt(t *testing.T) {
 
 // mathWords must not reach a mechanic. Decibans and bits are for those who ask
 // for numbers; bits of gasket are for all.
-var mathWords = regexp.MustCompile(`(?i)\b(priors?|posteriors?|leaks? prob\w*|noisy|nodes?|likelihood|bayes\w*|entropy|[0-9] bits?|factors?|variables?|nan)\b`)
+var mathWords = regexp.MustCompile(`(?i)\b(priors?|posteriors?|leaks? prob\w*|noisy.ors?|nodes?|likelihood|bayes\w*|entropy|[0-9] bits?|factors?|random variables?|variables|nan)\b`)
 
 var bookHash = regexp.MustCompile(`[0-9a-f]{12}`)
 
