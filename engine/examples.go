@@ -60,6 +60,14 @@ func ExampleCase(e *rules.Example) (*evidence.Case, error) {
 		}
 		return nil
 	}
+	for _, text := range e.At {
+		s, err := evidence.ParseSpot(text)
+		if err != nil {
+			return nil, fmt.Errorf("%q: %w", text, err)
+		}
+		s.Pos = e.Pos
+		c.At, c.QuestionAt = append(c.At, s), append(c.QuestionAt, text)
+	}
 	if err := add(e.Seen, evidence.Seen); err != nil {
 		return nil, err
 	}

@@ -192,6 +192,7 @@ type Example struct {
 	ID       string
 	Title    string
 	Question string
+	At       []string // where what is asked about happened: "cyl 2"; none: anywhere
 	Engine   map[string]any
 	History  map[string]any
 	Seen     []ExampleFinding

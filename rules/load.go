@@ -488,6 +488,7 @@ func (l *loader) readExample(id string, t *source.Table) {
 			}
 		}
 	}
+	e.At = t.Strings("at")
 	e.Leads = t.Strings("leads")
 	e.NotLeads = t.Strings("not_leads")
 	t.Strings("seen")
