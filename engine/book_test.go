@@ -246,7 +246,7 @@ F9 not rod_bearing.spun_in_housing @ rod 3`)
 // tightened: each seen in the hand, and each would have done it.
 func TestScenarioEitherWouldHaveDone(t *testing.T) {
 	t.Parallel()
-	d := scenario(t, diesel4, "engine_stopped", `
+	d := scenario(t, diesel4, "rod_through_block", `
 F1 seen oil_pan.drain_plug_loose
 F2 seen crankcase.oil_sprayed_fresh
 F3 seen oil_pressure_gauge.went_to_zero_at_once
