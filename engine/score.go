@@ -18,7 +18,7 @@ type Score struct {
 	Schema string `json:"schema"`
 	// N counts the cases of which a cause (or the step at which whoever
 	// investigated stopped) was confirmed; Open those that were confirmed as not to
-	// be determined; Skipped those with nothing confirmed.
+	// be determined; Skipped those with nothing confirmed, or kept back.
 	N       int `json:"n"`
 	Open    int `json:"open"`
 	Skipped int `json:"skipped"`
@@ -94,7 +94,7 @@ func ScoreCases(ctx context.Context, b *rules.Book, cases []*evidence.Case, done
 	s := &Score{Schema: ScoreSchema, Overclaimed: []string{}, Underclaimed: []string{}, Misses: []Miss{}, Cases: []Scored{}, Calibration: []ScoreBand{}}
 	var closed []*evidence.Case
 	for _, c := range cases {
-		if len(c.Confirmed.Accept) == 0 && !c.Confirmed.Undetermined {
+		if c.Confirmed.KeptBack || len(c.Confirmed.Accept) == 0 && !c.Confirmed.Undetermined {
 			s.Skipped++
 			continue
 		}

@@ -288,6 +288,7 @@ type Received struct {
 type Confirmed struct {
 	Accept       []string // ids of causes or steps that are a right answer
 	Undetermined bool     // that it cannot be determined is the right answer
+	KeptBack     bool     // it is not to be scored: too little of it is known
 	By           string
 	Note         string
 }

@@ -120,7 +120,7 @@ func (l *loader) read(root *source.Table) {
 	l.each(root, "fitted", l.fitted)
 	l.each(root, "act", l.act)
 	if t := root.Table("confirmed"); t != nil {
-		c.Confirmed = Confirmed{Accept: t.Strings("accept"), Undetermined: t.Bool("undetermined"), By: t.String("by"), Note: t.String("note")}
+		c.Confirmed = Confirmed{Accept: t.Strings("accept"), Undetermined: t.Bool("undetermined"), KeptBack: t.Bool("kept_back"), By: t.String("by"), Note: t.String("note")}
 		l.done(t)
 	}
 	root.Done()

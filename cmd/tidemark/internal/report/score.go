@@ -11,7 +11,7 @@ import (
 // Score writes how diagnoses of closed cases came out.
 func Score(w io.Writer, s *engine.Score, o Options) error {
 	p := newPage(w, o)
-	p.line("", "  ", "%d closed cases of which a cause was confirmed, %d confirmed as not to be determined, %d with nothing confirmed.", s.N, s.Open, s.Skipped)
+	p.line("", "  ", "%d closed cases of which a cause was confirmed, %d confirmed as not to be determined, %d with nothing confirmed or kept back.", s.N, s.Open, s.Skipped)
 	if s.N > 0 {
 		p.head("how often it was right")
 		p.line("  ", "      ", "What is right leads in %s of them; base rates alone: %s.", Percent(s.Top1), Percent(s.Baseline.Top1))
