@@ -183,6 +183,35 @@ func (w *work) findingOut(f evidence.Finding, weight map[string]Weight) FindingO
 	return out
 }
 
+// credited are the things of the best explanation that show an observation. Where
+// those are only things made after, and something that the engine did itself is more
+// probable than any of them, that is credited: of many causes of coolant in the oil
+// none may be in the best explanation, and one way of spilling it at the strip may.
+func (w *work) credited(o network.Observation) []*network.Item {
+	var out []*network.Item
+	var real *network.Item
+	most := 0.0
+	after := true
+	for _, s := range o.Explains() {
+		artefact := s.Item.Node.Category == rules.Artefact
+		p := w.post.Item(s.Item)
+		if w.best[s.Item] && !slices.Contains(out, s.Item) {
+			out = append(out, s.Item)
+			after = after && artefact
+			if artefact {
+				most = max(most, p)
+			}
+		}
+		if !artefact && (real == nil || p > w.post.Item(real)) {
+			real = s.Item
+		}
+	}
+	if len(out) > 0 && after && real != nil && w.post.Item(real) > max(most, 0.5) {
+		return []*network.Item{real}
+	}
+	return out
+}
+
 // findings gives each finding its role.
 func (w *work) findings() error {
 	var lead []*network.Item
@@ -211,9 +240,9 @@ func (w *work) findings() error {
 			if o.Finding != f.ID || !o.Seen {
 				continue
 			}
-			for _, s := range o.Explains() {
-				if w.best[s.Item] && !slices.Contains(out.ExplainedBy, s.Item.ID()) {
-					out.ExplainedBy = append(out.ExplainedBy, s.Item.ID())
+			for _, it := range w.credited(o) {
+				if !slices.Contains(out.ExplainedBy, it.ID()) {
+					out.ExplainedBy = append(out.ExplainedBy, it.ID())
 				}
 			}
 		}
@@ -241,19 +270,16 @@ func (w *work) findings() error {
 			if o.Finding != f.ID {
 				continue
 			}
-			for _, s := range o.Explains() {
-				if !w.best[s.Item] {
-					continue
-				}
+			for _, it := range w.credited(o) {
 				r := Independent
 				switch {
-				case s.Item.Node.Category == rules.Artefact:
+				case it.Node.Category == rules.Artefact:
 					r = MadeAfter
-				case len(lead) == 0 && toOutcome[s.Item]:
+				case len(lead) == 0 && toOutcome[it]:
 					r = Consequential
-				case slices.Contains(lead, s.Item), behindLead[s.Item]:
+				case slices.Contains(lead, it), behindLead[it]:
 					r = Primary
-				case below[s.Item]:
+				case below[it]:
 					r = Consequential
 				}
 				if rank[r] > rank[role] {

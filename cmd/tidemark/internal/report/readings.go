@@ -409,10 +409,10 @@ func QuantityJSON(b *rules.Book, q *rules.Quantity) QuantityInfo {
 	for _, l := range q.Limits {
 		i := LimitInfo{For: l.For, Source: l.Source}
 		if l.Min != nil {
-			i.Min = l.Min.Text
+			i.Min = plainText(l.Min)
 		}
 		if l.Max != nil {
-			i.Max = l.Max.Text
+			i.Max = plainText(l.Max)
 		}
 		if l.When != nil {
 			i.When = l.When.Text
@@ -423,6 +423,14 @@ func QuantityJSON(b *rules.Book, q *rules.Quantity) QuantityInfo {
 		out.Signs = append(out.Signs, s.ID)
 	}
 	return out
+}
+
+// plainText is a formula as one reads it: a mere value has no quotes.
+func plainText(f *rules.Formula) string {
+	if t := strings.Trim(f.Text, `"'`); len(f.Uses) == 0 && !strings.ContainsAny(t, `"'`) {
+		return t
+	}
+	return f.Text
 }
 
 // signsOf lists the signs that a quantity may amount to.
@@ -488,10 +496,10 @@ func QuantityCard(w io.Writer, b *rules.Book, q *rules.Quantity, o Options) erro
 		for _, l := range q.Limits {
 			var sides []string
 			if l.Min != nil {
-				sides = append(sides, "least "+l.Min.Text)
+				sides = append(sides, "least "+plainText(l.Min))
 			}
 			if l.Max != nil {
-				sides = append(sides, "most "+l.Max.Text)
+				sides = append(sides, "most "+plainText(l.Max))
 			}
 			when := ""
 			if l.When != nil {
