@@ -561,11 +561,11 @@ func (w *work) leading() *held {
 			best = h
 		}
 	}
-	if best == nil {
-		for _, h := range w.named() {
-			if best == nil || h.Blame > best.Blame {
-				best = h
-			}
+	// A cause that hardly any blame falls on comes nearest to nothing, where a step that
+	// many causes share stands out.
+	for _, h := range w.named() {
+		if best == nil || h.Blame > 4*best.Blame {
+			best = h
 		}
 	}
 	if best != nil {
