@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -46,8 +47,8 @@ missed, and why. Beside it stands what base rates alone would have said.`,
 			var cases []*evidence.Case
 			for _, name := range caseFiles(args, &faults) {
 				text, ok := source.ReadFile(name, &faults)
-				if !ok {
-					continue
+				if !ok || limitsFile.Match(text) {
+					continue // a shop's limits may lie beside its cases
 				}
 				c, ok := evidence.Parse(name, text, &faults, func(c *evidence.Case, faults *source.Faults) {
 					with.readLimits(c, true, faults)
@@ -83,8 +84,10 @@ missed, and why. Beside it stands what base rates alone would have said.`,
 	return cmd
 }
 
-// caseFiles lists the case files (*.toml) in folders and below them, sorted. A file
-// of limits is none.
+// limitsFile tells a file of limits by its table.
+var limitsFile = regexp.MustCompile(`(?m)^\[limits\]`)
+
+// caseFiles lists the files (*.toml) in folders and below them, sorted.
 func caseFiles(dirs []string, faults *source.Faults) []string {
 	var out []string
 	for _, dir := range dirs {
