@@ -102,6 +102,7 @@ type work struct {
 	bounds map[*network.Item]float64 // acted is at most this
 	all    []*held                   // every candidate that was worked out, best first
 	lead   []*held                   // those of the verdict
+	root   *held                     // what is traced behind them
 	best   map[*network.Item]bool    // there by the most probable explanation, and by the next
 	second map[*network.Item]bool
 }

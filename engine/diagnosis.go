@@ -68,12 +68,14 @@ const (
 
 // Verdict names the farthest from the outcome that passes a threshold.
 type Verdict struct {
-	Standing       Standing        `json:"standing"`
-	Names          []Candidate     `json:"names"`
-	Together       Together        `json:"together"`
-	Blame          float64         `json:"blame"` // of the names held at once
-	Words          string          `json:"words"`
-	Behind         []Candidate     `json:"behind"` // what may lie behind, each alone
+	Standing Standing    `json:"standing"`
+	Names    []Candidate `json:"names"`
+	Together Together    `json:"together"`
+	Blame    float64     `json:"blame"` // of the names held at once
+	Words    string      `json:"words"`
+	Behind   []Candidate `json:"behind"` // what may lie behind, each alone
+	// Traced is what lies farthest behind a step that is determined, and is still probable.
+	Traced         *Candidate      `json:"traced,omitempty"`
 	BetterQuestion *BetterQuestion `json:"better_question"`
 	Why            string          `json:"why,omitempty"` // why the standing is no higher
 	// Nearest is what comes nearest where something is asked and nothing is named.

@@ -159,11 +159,17 @@ func judge(ctx context.Context, b *rules.Book, c *evidence.Case) judged {
 		return judged{err: err}
 	}
 	j := judged{standing: w.d.Verdict.Standing}
+	if w.root != nil {
+		j.named = add(j.named, w.root.ID, w.root.Blame)
+	}
 	for _, h := range w.lead {
 		j.named = add(j.named, h.ID, h.Blame)
 	}
 	for _, h := range w.all {
 		switch {
+		case h.unlisted && h.Blame < ProbableAt:
+			// All that the book does not list, taken together, is no candidate beside single
+			// causes until it is more likely than all of them; the verdict does not name it.
 		case h.unlisted || h.items[0].Node.Kind == rules.Cause:
 			j.causes = add(j.causes, h.ID, h.Blame)
 		case !h.rename:
@@ -175,8 +181,8 @@ func judge(ctx context.Context, b *rules.Book, c *evidence.Case) judged {
 }
 
 // rankFor puts in order what the diagnosis says at the grain at which the case was
-// confirmed. Where a cause was, that is its causes by blame, unlisted among them;
-// where the investigation stopped at a step, what the verdict names, and then steps.
+// confirmed. Where a cause was, that is its causes by blame; where the investigation
+// stopped at a step, what the verdict names, farthest back first, and then steps.
 // Where either would do, a step counts only if the verdict stops at it.
 func (j *judged) rankFor(b *rules.Book, accept []string) {
 	causes, stops := false, false

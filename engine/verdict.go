@@ -68,6 +68,7 @@ func (w *work) verdict() error {
 		v.Blame = w.lead[0].Blame
 	}
 	w.behind()
+	w.traced()
 	if len(w.lead) > 0 {
 		var items []*network.Item
 		for _, h := range w.lead {
@@ -447,6 +448,24 @@ func (w *work) behind() {
 	}
 }
 
+// traced finds what lies farthest behind a determined step and is still probable.
+func (w *work) traced() {
+	if w.d.Verdict.Standing != Determined || len(w.lead) != 1 || w.lead[0].items[0].Node.Kind == rules.Cause {
+		return
+	}
+	var behind []*held
+	for _, h := range w.named() {
+		if h.ID != w.lead[0].ID && w.runsTo(h, w.lead[0]) {
+			behind = append(behind, h)
+		}
+	}
+	if h := farthest(behind, ProbableAt); h != nil {
+		w.root = w.face(h, ProbableAt)
+		c := w.spelled(w.root)
+		w.d.Verdict.Traced = &c
+	}
+}
+
 // betterQuestion looks for an earlier step that surely acted where no cause is
 // much to blame for what was asked.
 func (w *work) betterQuestion() error {
@@ -540,10 +559,13 @@ func (w *work) sentence() string {
 	}
 	s := fmt.Sprintf("%s: %s. Without it, it would not have happened (%s, %s).", title(v.Standing), names[0], how, Likely(v.Blame))
 	if w.lead[0].items[0].Node.Kind == rules.Step {
-		if len(v.Behind) > 0 && v.Behind[0].Blame >= ProbableAt {
-			s += fmt.Sprintf(" Behind it, probably: %s (%s).", v.Behind[0].Name, percent(v.Behind[0].Blame))
-		} else {
+		switch t := v.Traced; {
+		case t == nil:
 			s += " What lies behind it is open."
+		case t.Kind == "cause" || w.root.items[0].Node.Kind == rules.Cause:
+			s += fmt.Sprintf(" Behind it, probably: %s (%s).", t.Name, percent(t.Blame))
+		default:
+			s += fmt.Sprintf(" Behind it, probably: %s (%s); what lies behind that is open.", t.Name, percent(t.Blame))
 		}
 	}
 	return s
