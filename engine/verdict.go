@@ -505,25 +505,13 @@ func (w *work) betterQuestion() error {
 
 // askInstead tells the causes to blame for another outcome.
 func (w *work) askInstead(question string) ([]Candidate, error) {
-	g := network.New(w.book, w.c)
-	g.Budget = w.g.Budget
-	g.Observe(w.c)
-	if err := g.Ask(question, nil); err != nil {
-		return nil, err
+	c := *w.c
+	c.Question, c.At = question, nil
+	sub, err := begin(w.ctx, w.book, &c, w.opt)
+	if err == nil {
+		err = sub.candidates()
 	}
-	sub := &work{ctx: w.ctx, book: w.book, c: w.c, g: g, opt: w.opt, d: &Diagnosis{}}
-	var err error
-	if sub.plain, err = g.Plain(w.ctx); err != nil {
-		return nil, err
-	}
-	if sub.post, err = sub.plain.Posterior(w.ctx, nil); err != nil {
-		return nil, err
-	}
-	sub.depths = g.Depths()
-	if sub.bounds, err = sub.plain.ActedBounds(w.ctx); err != nil {
-		return nil, err
-	}
-	if err := sub.candidates(); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	out := []Candidate{}
