@@ -175,9 +175,9 @@ func (w *work) claim(text string) (*held, error) {
 		if h.At == at && h.family == nil || at == "" && (h.family != nil || len(items) == 1) {
 			return h, nil
 		}
-		if h.family == nil {
-			places = append(places, h.At)
-		}
+	}
+	for _, it := range items {
+		places = append(places, it.At)
 	}
 	if at != "" {
 		if len(places) < 2 {
@@ -247,12 +247,8 @@ func (a *argument) value(without map[string]bool) (float64, error) {
 	ratio := func(x, y float64) float64 { return within(10 / math.Ln10 * (x - y)) }
 	switch a.out.Scale {
 	case "present":
-		var items []*network.Item
-		var families []*network.Family
-		if a.of.family != nil {
-			families = append(families, a.of.family)
-		}
-		p, err := w.plain.About(w.ctx, without, append(items, a.of.items...), families)
+		items, families := itemsOf([]*held{a.of})
+		p, err := w.plain.About(w.ctx, without, items, families)
 		if err != nil {
 			return 0, err
 		}
@@ -579,10 +575,9 @@ func (a *argument) tells(r lookAt) (TellingLook, float64, error) {
 			return l, 0, err
 		}
 	}
-	own := math.Log(1-r.sign.Unlisted) + math.Log(1-rules.Chances(evidence.Eye).Mistaken)
 	q := [2]float64{}
 	for i := range q {
-		q[i] = max(0, min(1, math.Exp(lq[i]-lp[i]+own)))
+		q[i] = max(0, min(1, math.Exp(lq[i]-lp[i])*network.OfItself(r.sign)))
 	}
 	db := func(x, y float64) float64 { return within(10 * math.Log10(max(x, 1e-9)/max(y, 1e-9))) }
 	l.NotFound, l.Seen = db(q[0], q[1]), db(1-q[0], 1-q[1])

@@ -101,11 +101,11 @@ func (w *work) blameOfKind(g *network.Ground, category string) (float64, error) 
 			}
 		}
 	}
-	// More is left out where many are held at once; of them one is no more to blame than
-	// all.
+	// More is left out where many are held at once; one of them, which was worked out with
+	// all findings, is no more to blame than all.
 	most := 0.0
 	for _, h := range w.all {
-		if !h.unlisted && h.items[0].Node.Kind == rules.Cause && h.Category == category {
+		if g == w.g && !h.unlisted && h.items[0].Node.Kind == rules.Cause && h.Category == category {
 			most = max(most, h.Blame)
 		}
 	}

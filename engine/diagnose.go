@@ -276,6 +276,7 @@ func (w *work) candidates() error {
 	for _, h := range w.all {
 		if h.family != nil {
 			families[h.ID] = h
+			w.post.Know(h.family, h.Present)
 		}
 	}
 	err := each(w.ctx, len(singles), func(i int) error {
@@ -343,8 +344,14 @@ func (w *work) bound(h *held) float64 {
 	return sum
 }
 
-// measure works out acted and blame of a candidate.
+// measure works out acted and blame of a candidate, and present of a family.
 func (w *work) measure(h *held) error {
+	if h.family != nil && h.Present >= Screen/float64(len(h.items)) {
+		var err error
+		if h.Present, err = w.plain.AnyOf(w.ctx, nil, h.family, w.post); err != nil {
+			return err
+		}
+	}
 	switch {
 	case !w.g.Asking() || h.depth < 0:
 	case h.Present < Screen || w.bound(h) < Screen:

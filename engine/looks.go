@@ -177,7 +177,8 @@ func (w *work) exactLook(r lookAt, cands []*held) (Look, error) {
 	for _, x := range r.sign.LostBy {
 		l.DestroyedBy = append(l.DestroyedBy, string(x.Kind)+" "+x.Part)
 	}
-	notFound, err := w.plain.IfNotFound(w.ctx, []network.Unseen{{Sign: r.sign, Index: r.index}}, nil, nil)
+	items, families := itemsOf(cands)
+	notFound, err := w.plain.IfNotFound(w.ctx, []network.Unseen{{Sign: r.sign, Index: r.index}}, items, families)
 	if err != nil {
 		return l, err
 	}

@@ -447,12 +447,7 @@ type joint struct {
 
 func (w *work) joint(cands []*held) *joint {
 	j := &joint{w: w, cands: cands}
-	for _, h := range cands {
-		if h.family != nil {
-			j.families = append(j.families, h.family)
-		}
-		j.items = append(j.items, h.items...)
-	}
+	j.items, j.families = itemsOf(cands)
 	return j
 }
 

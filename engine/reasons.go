@@ -40,6 +40,17 @@ func (w *work) weighed() []*held {
 	return out
 }
 
+// itemsOf are the items and families of some candidates.
+func itemsOf(cands []*held) (items []*network.Item, families []*network.Family) {
+	for _, h := range cands {
+		if h.family != nil {
+			families = append(families, h.family)
+		}
+		items = append(items, h.items...)
+	}
+	return items, families
+}
+
 func (w *work) presentIn(p *network.Posterior, h *held) float64 {
 	if h.family != nil {
 		return p.Family(h.family)
@@ -120,7 +131,8 @@ func (w *work) groupWeights(cands []*held) error {
 		for _, id := range gr.Findings {
 			without[id] = true
 		}
-		p, err := w.plain.Posterior(w.ctx, without)
+		items, families := itemsOf(cands)
+		p, err := w.plain.About(w.ctx, without, items, families)
 		if err != nil {
 			return err
 		}

@@ -194,21 +194,37 @@ func (w *work) spelled(h *held) Candidate {
 	if h.family == nil {
 		return c
 	}
-	if one := w.mainly(h); one != nil {
+	one := w.mainly(h)
+	if one == nil {
+		if at := w.sureOf(h.family); at != "" {
+			c.Name += ", " + at
+			return c
+		}
+		one = w.likeliest(h)
+	}
+	if one != nil {
 		c.Name += fmt.Sprintf(", most probably %s (%s)", one.At, percent(one.Blame))
-	} else if at := w.sureOf(h.family); at != "" {
-		c.Name += ", " + at
 	}
 	return c
 }
 
-// sureOf tells at which positions of a family it surely is: where something was
-// seen of it, or hardly a doubt is left.
+// likeliest is the one position of a family that is more likely than not to blame, or
+// nil.
+func (w *work) likeliest(h *held) *held {
+	for _, o := range w.all { // by blame
+		if o.ID == h.ID && o.family == nil && o.Blame >= 0.5 {
+			return o
+		}
+	}
+	return nil
+}
+
+// sureOf tells at which positions of a family it surely is: where hardly a doubt is
+// left.
 func (w *work) sureOf(f *network.Family) string {
 	var at []*network.Item
 	for _, it := range f.Items {
-		p := w.post.Item(it)
-		if p >= 0.9 || p >= 0.5 && len(w.shownBy([]*network.Item{it})) > 0 {
+		if w.post.Item(it) >= 0.9 {
 			at = append(at, it)
 		}
 	}

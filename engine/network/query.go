@@ -67,6 +67,7 @@ type Posterior struct {
 	LogP float64 // ln of the probability of the findings and the outcome
 	m    *Model
 	p    *infer.Posterior
+	any  map[*Family]float64 // of families that have no variable in the model
 }
 
 // Item is the probability that a cause or step is there. A cause on which
@@ -89,10 +90,14 @@ func (p *Posterior) outside(v int) float64 {
 	return 0
 }
 
-// Family is the probability that it is there at any position.
+// Family is the probability that it is there at any position. Where nothing hangs on
+// that the positions are taken as independent, unless it was asked for (see About).
 func (p *Posterior) Family(f *Family) float64 {
 	if p.m.has(f.v) {
 		return p.p.P(p.m.vars[f.v])[1]
+	}
+	if x, ok := p.any[f]; ok {
+		return x
 	}
 	none := 1.0
 	for _, it := range f.Items {
@@ -122,13 +127,44 @@ func (p *Plain) About(ctx context.Context, without map[string]bool, items []*Ite
 	}
 	if len(query) == 0 { // which would ask for all
 		logP, err := p.LogP(ctx, without)
-		return &Posterior{LogP: logP, m: p.m}, err
+		return &Posterior{LogP: logP, m: p.m}, err // none is in the model
 	}
 	post, err := p.m.m.Infer(ctx, p.m.evidence(without), query...)
 	if err != nil {
 		return nil, p.clash(err)
 	}
-	return &Posterior{LogP: post.LogP, m: p.m, p: post}, nil
+	out := &Posterior{LogP: post.LogP, m: p.m, p: post, any: map[*Family]float64{}}
+	for _, f := range families {
+		if out.any[f], err = p.AnyOf(ctx, without, f, out); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// Know notes how likely a family is there at any position, as AnyOf tells it.
+func (p *Posterior) Know(f *Family, chance float64) {
+	if p.any == nil {
+		p.any = map[*Family]float64{}
+	}
+	p.any[f] = chance
+}
+
+// AnyOf is how likely a family is there at any position, given a posterior with the
+// same findings left out. Positions are not independent once something was found: one
+// may explain what else another must.
+func (p *Plain) AnyOf(ctx context.Context, without map[string]bool, f *Family, post *Posterior) (float64, error) {
+	likely := 0
+	for _, it := range f.Items {
+		if post.Item(it) > 1e-9 {
+			likely++
+		}
+	}
+	if p.m.has(f.v) || likely < 2 {
+		return post.Family(f), nil
+	}
+	none, err := p.LogPHeld(ctx, without, Hold{Items: f.Items})
+	return max(0, min(1, -math.Expm1(none-post.LogP))), err
 }
 
 func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
@@ -598,12 +634,30 @@ func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 
 	return 1 - none
 }
 
-// lookEdges lists what would show a sign at a position to the eye. The sign has
+// looking is how a sign that was not looked for yet would be: on paper or by asking, or
+// by eye.
+func looking(s *rules.Sign) rules.WayChances {
+	if s.Part.Belongs == "person" || s.Part.Belongs == "paper" {
+		return rules.Chances(evidence.Paper)
+	}
+	return rules.Chances(evidence.Eye)
+}
+
+// OfItself is the chance that a sign which nothing shows is not found where it is
+// looked for.
+func OfItself(s *rules.Sign) float64 {
+	if s.Unlisted == 0 {
+		return 1 // the thing itself in the hand is not mistaken (see enter)
+	}
+	return (1 - s.Unlisted) * (1 - looking(s).Mistaken)
+}
+
+// lookEdges lists what would show a sign at a position to whoever looks. The sign has
 // not been looked for anywhere, so what a rule's positions have in common does
 // not matter: a rule that takes the first, or one, counts by its chance for this
 // one. What other rules of its source tell of the position is left aside.
 func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
-	missed := rules.Chances(evidence.Eye).Missed
+	missed := looking(s).Missed
 	var out []edge
 	for _, r := range s.By {
 		if g.holds(r.When, a) == rules.No {
@@ -663,7 +717,7 @@ func (p *Plain) IfNotFound(ctx context.Context, unseen []Unseen, items []*Item, 
 		return nil, err
 	}
 	for _, u := range unseen {
-		post.LogP += math.Log(1-u.Sign.Unlisted) + math.Log(1-rules.Chances(evidence.Eye).Mistaken)
+		post.LogP += math.Log(OfItself(u.Sign))
 	}
 	// What bears on nothing else is as likely as before.
 	hidden := map[int]float64{}
