@@ -113,7 +113,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 	}
 	var out []lookAt
 	for _, s := range w.book.Signs {
-		if done[s.ID] || w.g.NoSign(s) || w.lost(s) {
+		if s.Vague || done[s.ID] || w.g.NoSign(s) || w.lost(s) {
 			continue
 		}
 		mins := max(1, s.Minutes)

@@ -38,6 +38,7 @@ type Next struct {
 	Case    CaseInfo    `json:"case"`
 	Verdict Verdict     `json:"verdict"`
 	Leaders []Candidate `json:"leaders"` // those of which the looks tell, by blame
+	Leads   string      `json:"leads"`   // which of them leads now
 	// Destroys are the acts that would destroy what is still to be seen, the one that
 	// would destroy most first.
 	Destroys []Destroys `json:"destroys"`
@@ -100,11 +101,13 @@ type PlanStep struct {
 }
 
 const (
-	leadersOf    = 5  // of how many the looks tell, unlisted apart
-	blamedLooks  = 10 // of how many looks the blame after either result is worked out
-	atStake      = 4  // and of how many more that an act would destroy
-	plannedLooks = 16 // among how many a plan is sought
-	longestPlan  = 5  // looks
+	leadersOf    = 6   // of how many the looks tell, unlisted apart
+	leadingFew   = 3   // how many of them are causes, where steps stand out as well
+	stepLeads    = 0.1 // blame from which a step does
+	blamedLooks  = 10  // of how many looks the blame after either result is worked out
+	atStake      = 4   // and of how many more that an act would destroy
+	plannedLooks = 16  // among how many a plan is sought
+	longestPlan  = 5   // looks
 )
 
 // NextLooks works out what to look at next in a case that was checked against the book.
@@ -160,9 +163,48 @@ func (w *work) roughNext(n *Next) error {
 	return nil
 }
 
+// leaders are what looks are to tell of: what is named or comes nearest, the causes most
+// to blame, and the steps on which most blame falls of which none leads to another.
+// Early on, when no cause stands out, the first thing to tell is which part of the
+// engine went first.
+func (w *work) leaders() []*held {
+	if !w.g.Asking() {
+		cands := w.weighed()
+		return cands[:min(leadersOf, len(cands))]
+	}
+	out := slices.Clone(w.lead)
+	if len(out) == 0 {
+		if h := w.leading(); h != nil {
+			out = append(out, h)
+		}
+	}
+	add := func(h *held, most int) {
+		if len(out) < most && !slices.ContainsFunc(out, func(o *held) bool { return o.ID == h.ID }) {
+			out = append(out, h)
+		}
+	}
+	for _, h := range w.named() {
+		if h.items[0].Node.Kind == rules.Cause && h.Blame >= Screen {
+			add(h, leadingFew)
+		}
+	}
+	for _, h := range w.named() {
+		if h.items[0].Node.Kind == rules.Step && h.Blame >= stepLeads && !slices.ContainsFunc(out, func(o *held) bool { return w.related(o, h) }) {
+			add(h, leadersOf)
+		}
+	}
+	for _, h := range w.named() {
+		if h.items[0].Node.Kind == rules.Cause && h.Blame >= Screen {
+			add(h, leadersOf)
+		}
+	}
+	// By blame, so that what leads is told first.
+	slices.SortStableFunc(out, func(a, b *held) int { return cmp.Compare(b.Blame, a.Blame) })
+	return out
+}
+
 func (w *work) fullNext(n *Next, opt LookOptions) error {
-	cands := w.weighed()
-	cands = cands[:min(leadersOf, len(cands))]
+	cands := w.leaders()
 	looks, where, err := w.ranked(cands, lookCandidates)
 	if err != nil {
 		return err
@@ -194,6 +236,9 @@ func (w *work) fullNext(n *Next, opt LookOptions) error {
 		return cmp.Or(cmp.Compare(b.Bits/b.Minutes, a.Bits/a.Minutes), strings.Compare(a.Sign, b.Sign), strings.Compare(a.At, b.At))
 	})
 	n.Destroys = append(n.Destroys, w.destroys(n.Looks)...)
+	if len(n.Looks) > 0 {
+		n.Leads = first(told, n.Looks[0].Now)
+	}
 	n.Stop = stopping(n.Looks, opt.StopAt, w.g.Asking())
 	if opt.Within > 0 {
 		if n.Plan, err = w.plan(looks[:min(plannedLooks, len(looks))], where, cands, opt.Within); err != nil {
@@ -270,9 +315,13 @@ func (w *work) blamed(looks []NextLook, where map[string]lookAt, cands []*held) 
 }
 
 // first is which of some candidates leads: by blame, and of equals the one told first.
+// All that is not listed, taken together, leads only where it is probable.
 func first(cands []*held, blame map[string]float64) string {
 	best := ""
 	for _, h := range cands {
+		if h.unlisted && blame[h.key()] < ProbableAt {
+			continue
+		}
 		if k := h.key(); best == "" || blame[k] > blame[best]+1e-9 {
 			best = k
 		}

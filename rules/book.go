@@ -74,7 +74,10 @@ type Sign struct {
 	// looked for. Trend is a quantity that must be told as rising.
 	Test     *Test
 	Trend    *Quantity
-	SameFact string  // signs of one part and position in one group count once
+	SameFact string // signs of one part and position in one group count once
+	// Vague: reports tell it without saying what was seen. A finding can be it, and
+	// nobody is sent to look for it.
+	Vague    bool
 	Unlisted float64 // chance of being seen with none of its listed parents there
 	Pack     string
 	Pos      source.Position

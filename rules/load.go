@@ -344,6 +344,7 @@ func (l *loader) readSign(part, name string, t *source.Table) {
 	s.When = l.cond(t, "when")
 	s.Caution = t.String("caution")
 	s.SameFact = t.String("same_fact")
+	s.Vague = t.Bool("vague")
 	s.Unlisted = -1
 	if t.Has("unlisted") {
 		s.Unlisted = l.chance(t, "unlisted")

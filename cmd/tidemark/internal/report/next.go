@@ -113,21 +113,10 @@ func (x *next) result(what string, chance float64, l engine.NextLook, then map[s
 	} else {
 		s += strings.Join(moves, "; ")
 	}
-	if len(x.n.Leaders) > 0 && leads != "" && leads != first(x.n.Leaders, l.Now) {
+	if leads != "" && leads != x.n.Leads {
 		s += fmt.Sprintf(". Then %s leads", nameOf(x.b, leads))
 	}
 	x.line("      ", "        ", "%s.", s)
-}
-
-// first is who leads now.
-func first(leaders []engine.Candidate, now map[string]float64) string {
-	best := ""
-	for _, c := range leaders {
-		if k := key(c); best == "" || now[k] > now[best]+1e-9 {
-			best = k
-		}
-	}
-	return best
 }
 
 func (x *next) plan() {

@@ -163,6 +163,9 @@ func (y *why) named(key string) string { return nameOf(y.b, key) }
 // nameOf is what "id @ place" is called.
 func nameOf(b *rules.Book, key string) string {
 	id, at, _ := strings.Cut(key, " @ ")
+	if id == "unlisted" {
+		return "a cause that the book does not list"
+	}
 	name := thing(b, id)
 	if at != "" {
 		name += ", " + at
