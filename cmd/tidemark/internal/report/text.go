@@ -25,7 +25,6 @@ func Text(w io.Writer, b *rules.Book, d *engine.Diagnosis, o Options) error {
 	t.findings()
 	t.notExplained()
 	t.assumed()
-	t.given()
 	t.overturned()
 	t.next()
 	t.foot()
@@ -379,20 +378,18 @@ func (t *text) bystanders() {
 			continue
 		}
 		if c.At == "any" || c.At != "" && !familyOf(slices.Concat(d.Causes, d.Steps), c.ID) || c.At == "" {
-			list = append(list, fmt.Sprintf("%s (present %s, to blame %s)", c.Name, Percent(c.Present), Percent(c.Blame)))
+			list = append(list, fmt.Sprintf("%s (%s, to blame %s)", c.Name, Percent(c.Present), Percent(c.Blame)))
 		}
 	}
 	if len(list) == 0 {
 		return
 	}
 	t.head("Present, not to blame")
-	for i, s := range list {
-		if i == 6 && !t.o.Full {
-			t.line("  ", "      ", "and %d more; --full lists them.", len(list)-6)
-			break
-		}
-		t.line("  ", "      ", "%s.", upperFirst(s))
+	more := ""
+	if n := len(list) - 6; n > 0 && !t.o.Full {
+		list, more = list[:6], fmt.Sprintf("; and %d more, which --full lists", n)
 	}
+	t.line("  ", "      ", "%s%s.", upperFirst(strings.Join(list, "; ")), more)
 }
 
 // findings tells what every finding is, grouped by role.
@@ -426,11 +423,16 @@ func (t *text) findings() {
 		if len(ids) == 0 {
 			continue
 		}
-		if r.role == engine.Against {
+		switch {
+		case r.role == engine.Against && t.o.Full:
 			t.against2()
-			continue
+		case r.role == engine.Against:
+			t.ruledOut()
+		case r.role == engine.Consequential && !t.o.Full:
+			t.line("  ", "      ", "%s: %s.", r.what, strings.Join(ids, " "))
+		default:
+			t.line("  ", "      ", "%s: %s.", r.what, t.named(ids))
 		}
-		t.line("  ", "      ", "%s: %s.", r.what, t.named(ids))
 	}
 	var gone []string
 	for _, f := range d.Findings {
@@ -456,10 +458,9 @@ func (t *text) findings() {
 	}
 }
 
-// against2 tells, by candidate, which findings speak against it.
-func (t *text) against2() {
-	by := map[string][]string{}
-	var keys []string
+// byAgainst gathers the findings that speak against something, by what that is.
+func (t *text) byAgainst() (keys []string, by map[string][]string) {
+	by = map[string][]string{}
 	for _, f := range t.d.Findings {
 		if f.Role != engine.Against {
 			continue
@@ -470,6 +471,29 @@ func (t *text) against2() {
 		}
 		by[k] = append(by[k], f.ID)
 	}
+	return keys, by
+}
+
+// ruledOut tells in one go what findings speak against.
+func (t *text) ruledOut() {
+	keys, by := t.byAgainst()
+	var list []string
+	for _, k := range keys {
+		if k != "" {
+			list = append(list, fmt.Sprintf("%s (%s)", t.candidateName(k), strings.Join(by[k], " ")))
+		}
+	}
+	if len(list) > 0 {
+		t.line("  ", "      ", "Looked for, and against: %s.", strings.Join(list, "; "))
+	}
+	if len(by[""]) > 0 {
+		t.line("  ", "      ", "Not found, and telling little: %s.", strings.Join(by[""], " "))
+	}
+}
+
+// against2 tells, by candidate, which findings speak against it.
+func (t *text) against2() {
+	keys, by := t.byAgainst()
 	for _, k := range keys {
 		if k == "" {
 			t.line("  ", "      ", "Not found, and telling little: %s.", t.named(by[k]))
@@ -668,10 +692,9 @@ func (t *text) notExplained() {
 
 func (t *text) assumed() {
 	d := t.d
-	if len(d.Assumed) == 0 {
-		return
+	if len(d.Assumed) > 0 {
+		t.head("Assumed, because the case does not say")
 	}
-	t.head("Assumed, because the case does not say")
 	for i, a := range d.Assumed {
 		if i == 8 && !t.o.Full {
 			t.line("  ", "      ", "and %d more; --full lists them.", len(d.Assumed)-i)
@@ -679,22 +702,27 @@ func (t *text) assumed() {
 		}
 		t.line("  ", "      ", "%s: %s.", upperFirst(a.What), a.Because)
 	}
-}
-
-// given lists circumstances that count and are never to blame.
-func (t *text) given() {
-	if len(t.d.Conditions) == 0 {
-		return
+	// Circumstances that count and are never to blame.
+	var given []string
+	for _, c := range d.Conditions {
+		given = append(given, fmt.Sprintf("%s (%s)", c.Name, Percent(c.Present)))
 	}
-	t.head("Taken as given")
-	for _, c := range t.d.Conditions {
-		t.line("  ", "      ", "%s (%s).", upperFirst(c.Name), Percent(c.Present))
+	switch {
+	case len(given) > 0 && len(d.Assumed) > 0:
+		t.line("  ", "      ", "Taken as given: %s.", strings.Join(given, "; "))
+	case len(given) > 0:
+		t.head("Taken as given")
+		t.line("  ", "      ", "%s.", upperFirst(strings.Join(given, "; ")))
 	}
 }
 
 func (t *text) overturned() {
 	o := t.d.OverturnedBy
 	if len(o.Findings)+len(o.Rules)+len(o.Looks) == 0 {
+		if len(t.d.Verdict.Names) > 0 {
+			t.head("What would overturn it")
+			t.line("  ", "      ", "Nothing by itself: no single finding if it is mistaken, no rule of the chain however often it holds, and no look left brings another first.")
+		}
 		return
 	}
 	t.head("What would overturn it")

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"bytes"
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -160,6 +162,7 @@ func TestForAndAgainst(t *testing.T) {
 		text := shown(t, d, o)
 		if i := strings.Index(text, "FOR AND AGAINST"); i >= 0 {
 			text = text[i:]
+			text, _, _ = strings.Cut(text, " WHAT WOULD OVERTURN IT")
 			text, _, _ = strings.Cut(text, " Determined from")
 			return text
 		}
@@ -222,7 +225,7 @@ func TestGivenAndAssumed(t *testing.T) {
 		}
 		text = shown(t, d, Options{})
 		assert.Equal(t, min(n, 8), strings.Count(text, ": not said."))
-		assert.Contains(t, text, strings.TrimSpace("Thing 8: not said. "+cut)+" TAKEN AS GIVEN")
+		assert.Contains(t, text, strings.TrimSpace("Thing 8: not said. "+cut)+" Taken as given: long in service (98 %).")
 		assert.Equal(t, n, strings.Count(shown(t, d, Options{Full: true}), ": not said."))
 	}
 }
@@ -253,7 +256,8 @@ func TestPlainWords(t *testing.T) {
 	assert.Contains(t, text, "On the way to what happened: F02 sight.")
 	assert.NotContains(t, text, "Consequence of it")
 	d.Verdict.Names = d.Causes[:1]
-	assert.Contains(t, shown(t, d, Options{}), "Consequence of it: F02 sight.")
+	assert.Contains(t, shown(t, d, Options{}), "Consequence of it: F02.")
+	assert.Contains(t, shown(t, d, Options{Full: true}), "Consequence of it: F02 sight.")
 }
 
 // What is left to look at is not hidden.
@@ -299,4 +303,21 @@ func TestSignForSomeEngines(t *testing.T) {
 	assert.Contains(t, b.String(), "\n  Only where engine.cylinders > 1.\n")
 	assert.Equal(t, "engine.cylinders > 1", SignJSON(sign).When)
 	assert.Empty(t, SignJSON(book(t).Sign("oil_pan.sludge")).When)
+}
+
+// Colour and weight only where they are wanted, and no word is told by them alone;
+// plain ASCII where nothing else can be shown.
+func TestColourAndASCII(t *testing.T) {
+	d := asked()
+	d.Verdict.Standing, d.Verdict.Words = engine.Probable, "Probable: oil left in too long → “sludge” (±1 °C)."
+	var plain, coloured, old bytes.Buffer
+	require.NoError(t, Text(&plain, &rules.Book{}, d, Options{}))
+	require.NoError(t, Text(&coloured, &rules.Book{}, d, Options{Colour: true}))
+	require.NoError(t, Text(&old, &rules.Book{}, d, Options{ASCII: true}))
+	assert.NotContains(t, plain.String(), "\x1b")
+	assert.Contains(t, coloured.String(), "\x1b[1mVERDICT\x1b[m")
+	assert.Regexp(t, `\x1b\[1;33m  Probable: oil`, coloured.String())
+	assert.Equal(t, plain.String(), regexp.MustCompile(`\x1b\[[0-9;]*m`).ReplaceAllString(coloured.String(), ""))
+	assert.Regexp(t, `^[\x00-\x7f]+$`, old.String())
+	assert.Contains(t, old.String(), `Probable: oil left in too long -> "sludge" (+/-1 deg C).`)
 }
