@@ -121,11 +121,31 @@ func checkReading(b *rules.Book, c *evidence.Case, r evidence.Reading, sides map
 	}{{r.Value, r.ValuePos}, {r.AtLeast, r.Pos}, {r.AtMost, r.Pos}, {r.Limit.Min, r.LimitPos}, {r.Limit.Max, r.LimitPos}, {r.Limit.Bare, r.LimitPos}} {
 		checkValue(q, x.v, x.pos, faults)
 	}
+	checkInstrument(b, r, q, faults)
 	if side := sides[q]; r.Limit.Bare.Said() && side[0] == side[1] {
 		faults.Add(r.LimitPos, fmt.Sprintf(`write "max %s" or "min %s"`, r.Limit.Bare.Text, r.Limit.Bare.Text), "it is not clear to which side the limit %s of %s is one", r.Limit.Bare.Text, q.Title())
 	}
 	if ask := measure.Slip(b, c, &r); ask != "" && !r.Checked {
 		faults.Warn(r.ValuePos, "", "%s; %s is not weighed until it says checked = true", ask, r.ID)
+	}
+}
+
+// checkInstrument tells of a tool that the book does not know, or that does not read
+// such values: the reading counts with the doubt that its digits show.
+func checkInstrument(b *rules.Book, r evidence.Reading, q *rules.Quantity, faults *source.Faults) {
+	if r.Instrument == "" {
+		return
+	}
+	tool := b.InstrumentNamed(r.Instrument)
+	switch {
+	case tool == nil:
+		var names []string
+		for _, i := range b.Instruments {
+			names = append(append(append(names, i.ID), i.Name), i.Also...)
+		}
+		faults.Warn(r.InstrumentPos, source.Suggest(r.Instrument, names), "the book has no instrument %q: %s counts with the doubt of its last digit, unless it says an uncertainty", r.Instrument, r.ID)
+	case !tool.Reads(q.Dimension()):
+		faults.Warn(r.InstrumentPos, "", "%s does not read %v: %s counts with the doubt of its last digit, unless it says an uncertainty", tool.Name, q.Dimension(), r.ID)
 	}
 }
 

@@ -144,6 +144,7 @@ type Reading struct {
 	LimitFrom       string         // whose limit
 	LimitFor        string         // new, service, release
 	Instrument      string         // kind, and which one: "micrometer 2"
+	InstrumentPos   source.Position
 	// Checked tells that a value that looks like a slip of the pen was read again
 	// and stands.
 	Checked bool

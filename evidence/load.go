@@ -631,6 +631,7 @@ func (l *loader) reading(id string, t *source.Table) {
 	r.How = l.word(t, "how", "higher", "lower", "different")
 	r.LimitFrom, r.LimitFor = t.String("limit_from"), l.word(t, "limit_for", "new", "service", "release")
 	r.Instrument, r.Sample = t.String("instrument"), t.String("sample")
+	r.InstrumentPos = t.Pos("instrument")
 	r.Checked = t.Bool("checked")
 	r.By = l.way(t, Gauge)
 	r.Note, r.Who = t.String("note"), t.String("who")

@@ -17,6 +17,12 @@ func (l *loader) readInstrument(id string, t *source.Table) {
 	if !t.Has("repeat") && !t.Has("bias") && !t.Has("resolution") {
 		l.faults.Add(t.Position(), `as in repeat = "0.003 mm"`, "[%s] does not say how far it can be trusted", t.Path())
 	}
+	i.Units = t.Strings("reads")
+	for k, text := range i.Units {
+		if _, err := quantity.ParseUnit(text); err != nil {
+			t.FaultAt("reads", k, "", "%v", err)
+		}
+	}
 	t.String("note")
 	if l.claim("instrument "+id, t, "", t.Bool("replace")) {
 		l.book.Instruments = slices.DeleteFunc(l.book.Instruments, func(o *Instrument) bool { return o.ID == id })

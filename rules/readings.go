@@ -17,9 +17,11 @@ type Instrument struct {
 	// Resolution is the smallest division; half of it to either side nothing is
 	// known of.
 	Resolution Amount
-	Source     string
-	Pack       string
-	Pos        source.Position
+	// Units, where any are given, are those in which it gives values.
+	Units  []string
+	Source string
+	Pack   string
+	Pos    source.Position
 }
 
 // Amount is a difference in SI units, or a share of the value it goes with.
@@ -43,8 +45,16 @@ func (i *Instrument) Doubt(value float64) quantity.Doubt {
 }
 
 // Reads tells whether the tool can give values of a dimension. One that is only
-// known to err by shares of the value reads anything.
+// known to err by shares of the value reads anything, unless it says in which units.
 func (i *Instrument) Reads(d quantity.Dimension) bool {
+	for _, text := range i.Units {
+		if u, err := quantity.ParseUnit(text); err == nil && u.Dimension == d {
+			return true
+		}
+	}
+	if len(i.Units) > 0 {
+		return false
+	}
 	for _, a := range []Amount{i.Repeat, i.Bias, i.Resolution} {
 		if u, err := quantity.ParseUnit(a.Unit); err == nil && u.Dimension != d {
 			return false
