@@ -444,23 +444,41 @@ func (p *Plain) ActedBounds(ctx context.Context) (map[*Item]float64, error) {
 		return nil, p.clash(err)
 	}
 	g := p.g
+	bound := p.m.actedBounds(c)
+	out := map[*Item]float64{}
+	for _, it := range g.Items {
+		out[it] = bound[it.v]
+	}
+	if g.wide != nil {
+		// Of what is left out here, the most that it could have done.
+		for it := range g.wide.Depths() {
+			if _, ok := out[it]; !ok || !p.m.has(it.v) {
+				out[it] = 1
+			}
+		}
+	}
+	return out, nil
+}
+
+// actedBounds bounds acted of every variable from above (see ActedBounds).
+func (m *Model) actedBounds(c *infer.Calibration) []float64 {
+	g := m.g
 	there := func(v int) float64 {
-		if !p.m.has(v) {
+		if !m.has(v) {
 			return 0
 		}
-		if q := c.P(p.m.vars[v]); q != nil {
+		if q := c.P(m.vars[v]); q != nil {
 			return 1 - q[0]
 		}
 		return 1
 	}
 	bound := make([]float64, len(g.vars))
-	out := map[*Item]float64{}
 	for i := len(g.vars) - 1; i >= 0; i-- {
 		v := &g.vars[i]
 		if i == g.outcome {
 			bound[i] = 1
 		}
-		if bound[i] > 0 && p.m.has(i) {
+		if bound[i] > 0 && m.has(i) {
 			done := map[int]bool{}
 			for k, e := range v.edges {
 				if g.thin[[2]int{i, k}] || done[e.from] {
@@ -476,25 +494,16 @@ func (p *Plain) ActedBounds(ctx context.Context) (map[*Item]float64, error) {
 							none *= 1 - o.pass
 						}
 					}
-					worked = (1 - none) * (there(e.from) + none*c.LinkSlope(p.m.vars[i], p.m.vars[e.from]))
+					worked = (1 - none) * (there(e.from) + none*c.LinkSlope(m.vars[i], m.vars[e.from]))
 				}
 				bound[e.from] += min(bound[i], max(0, worked))
 			}
 		}
 		if v.item != nil {
 			bound[i] = min(bound[i], there(i))
-			out[v.item] = bound[i]
 		}
 	}
-	if g.wide != nil {
-		// Of what is left out here, the most that it could have done.
-		for it := range g.wide.Depths() {
-			if _, ok := out[it]; !ok || !p.m.has(it.v) {
-				out[it] = 1
-			}
-		}
-	}
-	return out, nil
+	return bound
 }
 
 // Below marks the items that something runs to from any of these, themselves

@@ -82,10 +82,10 @@ func (g *Ground) settle(ctx context.Context) error {
 	keep := g.ancestors(g.wanted())
 	// How much comes of each rule: at first by base rates alone.
 	p := slices.Clone(g.prior)
-	c, boost, err := g.choose(ctx, keep, p, nil, 0, rounds)
+	c, sway, err := g.choose(ctx, keep, p, nil, 0, rounds)
 	if err == nil && g.moved > tolerable {
 		// It moved too far: once more with as much room as the check had.
-		c, _, err = g.choose(ctx, keep, p, boost, wider, 2)
+		c, _, err = g.choose(ctx, keep, p, sway, wider, 2)
 	}
 	if err != nil {
 		return err
@@ -118,12 +118,12 @@ func (g *Ground) narrow(ctx context.Context, c choice) error {
 
 // choose chooses what is left out, with so much more room than the budget for the
 // plain model, from how likely things are taken to be (p), which it brings up to date,
-// and from how much each step would explain (boost), which it returns anew.
-func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, extra float64, rounds int) (choice, []float64, error) {
+// and from what hangs on each step (sway), which it returns anew.
+func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *sway, extra float64, rounds int) (choice, *sway, error) {
 	var post *Posterior
 	n, err := 0, error(nil)
 	for range rounds {
-		order := g.rank(keep, p, boost)
+		order := g.rank(keep, p, sway)
 		if n, err = g.most(ctx, order, g.Budget+extra, len(order), cmp.Or(n, len(order)/2)); err != nil {
 			return choice{}, nil, err
 		}
@@ -132,7 +132,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, ex
 			return choice{}, nil, err
 		}
 		g.update(p, post)
-		if boost, err = post.boost(ctx); err != nil {
+		if sway, err = post.sway(ctx); err != nil {
 			return choice{}, nil, err
 		}
 	}
@@ -143,7 +143,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, ex
 		}
 	}
 	g.leftOver(p)
-	order, kept := g.rank(keep, p, boost), n
+	order, kept := g.rank(keep, p, sway), n
 	made := choice{order, kept, slices.Clone(p)}
 	if n, err = g.with(g.thin, g.stand).most(ctx, order, g.Budget+extra+wider, len(order), kept); err != nil {
 		return choice{}, nil, err
@@ -166,8 +166,8 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p, boost []float64, ex
 		}
 	}
 	g.update(p, more)
-	boost, err = more.boost(ctx)
-	return made, boost, err
+	sway, err = more.sway(ctx)
+	return made, sway, err
 }
 
 // with is the same ground with another choice of what is left out.
@@ -270,18 +270,27 @@ func (g *Ground) behind(v int) int {
 	return v
 }
 
-// boost is, by variable, how many times more likely all that was found would be if
-// one more thing brought that step about: 1 where the model does not tell. It makes a
-// rule count that was left out and would explain much.
-func (p *Posterior) boost(ctx context.Context) ([]float64, error) {
+// sway is, by variable, what hangs on a step in this case.
+type sway struct {
+	// boost is how many times more likely all that was found would be if one more thing
+	// brought the step about; 1 where the model does not tell.
+	boost []float64
+	// acts is at most how likely it acted, and known whether the model tells.
+	acts  []float64
+	known []bool
+}
+
+// sway makes a rule count that was left out and would explain much, and one count less
+// that brings about what neither findings nor outcome hang on.
+func (p *Posterior) sway(ctx context.Context) (*sway, error) {
 	c, err := p.m.m.Calibrate(ctx, p.m.evidence(nil))
 	if err != nil {
 		return nil, err
 	}
 	g := p.m.g
-	out := make([]float64, len(g.vars))
+	out := &sway{make([]float64, len(g.vars)), p.m.actedBounds(c), make([]bool, len(g.vars))}
 	for i := range g.vars {
-		out[i] = 1
+		out.boost[i] = 1
 		v := &g.vars[i]
 		if v.kind != gate || v.item == nil || !p.m.has(i) {
 			continue
@@ -293,9 +302,22 @@ func (p *Posterior) boost(ctx context.Context) ([]float64, error) {
 			}
 		}
 		x := p.m.vars[i]
-		out[i] = max(0, 1+none*(c.LeakSlope(x, 1)-c.LeakSlope(x, 0)))
+		out.boost[i] = max(0, 1+none*(c.LeakSlope(x, 1)-c.LeakSlope(x, 0)))
+		out.known[i] = true
 	}
 	return out, nil
+}
+
+// matters is by how much, up to 1, what brings a step about matters to the case: by
+// what was found that hangs on it; and by whether it acted, or is likelier or less
+// likely than before anything was found, so that it asks what brought it about.
+func (s *sway) matters(i int, before, now float64) (forward, share float64) {
+	if s == nil || !s.known[i] {
+		return 1, 1
+	}
+	forward = min(1, math.Abs(s.boost[i]-1))
+	share = max(s.acts[i], math.Abs(now-before)/max(now, before, 1e-12))
+	return forward, min(1, share)
 }
 
 // samePlaces is how much it counts that two rules of a source get to the same
@@ -307,7 +329,7 @@ const samePlaces = 1.0 / 3
 
 // rank orders the rules by how much comes of them, given how likely each thing
 // is, and that the "first" rules of a source get to the same positions; most first.
-func (g *Ground) rank(keep []bool, p, boost []float64) []ranked {
+func (g *Ground) rank(keep []bool, p []float64, sway *sway) []ranked {
 	var out []ranked
 	of := map[int]float64{} // by "first" rule: the most that comes of it at one position
 	for i := range g.vars {
@@ -318,10 +340,11 @@ func (g *Ground) rank(keep []bool, p, boost []float64) []ranked {
 		if !keep[i] || v.kind != gate || i >= len(g.prior) || v.item == nil {
 			continue
 		}
+		forward, shared := sway.matters(i, g.prior[i], p[i])
 		for k, e := range v.edges {
-			w := max(p[e.from]*e.pass, g.share(i, e, p))
-			if boost != nil && g.thin[[2]int{i, k}] {
-				w = max(w, min(1, p[e.from]*e.pass*boost[i]))
+			w := max(p[e.from]*e.pass*forward, g.share(i, e, p)*shared)
+			if sway != nil && sway.known[i] && g.thin[[2]int{i, k}] {
+				w = max(w, min(1, p[e.from]*e.pass*math.Abs(sway.boost[i]-1)))
 			}
 			out = append(out, ranked{[2]int{i, k}, w})
 			if h := &g.vars[e.from]; h.kind == hit {
