@@ -121,6 +121,8 @@ type work struct {
 	root   *held                     // what is traced behind them
 	best   map[*network.Item]bool    // there by the most probable explanation, and by the next
 	second map[*network.Item]bool
+
+	causesOnly bool // candidates are to be causes alone
 }
 
 // held is a candidate: one item, a family, or what is not listed.
@@ -253,7 +255,7 @@ const SingleFrom = 0.25
 func (w *work) candidates() error {
 	var singles []*held // of families, worked out once the families are
 	for _, n := range w.book.Nodes {
-		if n.Kind == rules.Condition || w.asked(n) || n.Kind == rules.Step && !slices.ContainsFunc(w.g.ItemsOf(n), w.plain.Relevant) {
+		if n.Kind == rules.Condition || w.asked(n) || w.causesOnly && n.Kind != rules.Cause || n.Kind == rules.Step && !slices.ContainsFunc(w.g.ItemsOf(n), w.plain.Relevant) {
 			continue // a step on which nothing bears is nobody's question
 		}
 		f := w.g.FamilyOf(n)
@@ -291,7 +293,7 @@ func (w *work) candidates() error {
 	if err != nil {
 		return err
 	}
-	if w.g.Asking() {
+	if w.g.Asking() && !w.causesOnly {
 		u := &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
 		var err error
 		if u.Blame, err = w.g.Blame(w.ctx, u.test()); err != nil {

@@ -524,10 +524,11 @@ func (w *work) askInstead(question string) ([]Candidate, error) {
 	c := *w.c
 	c.Question, c.At = question, nil
 	sub, err := begin(w.ctx, w.book, &c, w.opt)
-	if err == nil {
-		err = sub.candidates()
-	}
 	if err != nil {
+		return nil, err
+	}
+	sub.causesOnly = true
+	if err := sub.candidates(); err != nil {
 		return nil, err
 	}
 	out := []Candidate{}

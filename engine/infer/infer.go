@@ -88,6 +88,37 @@ func (m *Model) LogP(ctx context.Context, ev Evidence) (float64, error) {
 	return post.LogP, nil
 }
 
+// LogChance is LogP where it is no error that the evidence is impossible: -Inf then,
+// without a search for what clashes; and where it is so nearly impossible that rounding
+// hides how nearly.
+func (m *Model) LogChance(ctx context.Context, ev Evidence) (float64, error) {
+	if err := m.checkEvidence(ev); err != nil {
+		return 0, err
+	}
+	w := m.work()
+	defer m.release(w)
+	if !w.reduce(ev, nil, m.limits, ranked) && w.over == nil {
+		return math.Inf(-1), nil
+	}
+	ok, err := w.propagate(ctx, false, false)
+	switch {
+	case err == nil && !ok:
+		return math.Inf(-1), nil
+	case err == nil && (!w.signed || w.run.rounded < precise):
+		return w.run.total.ln(), nil
+	case err != nil && !errors.As(err, new(*TooLarge)):
+		return 0, err
+	}
+	post := &Posterior{}
+	if _, err := m.infer(ctx, w, ev, nil, post); err != nil {
+		if errors.As(err, new(*Contradiction)) {
+			return math.Inf(-1), nil
+		}
+		return 0, err
+	}
+	return post.LogP, nil
+}
+
 // Infer returns the distribution of each variable of the query given the evidence;
 // of all variables, if none is named. The error is a *[Contradiction] when the
 // evidence is impossible.

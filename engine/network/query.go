@@ -150,20 +150,30 @@ func (p *Posterior) Know(f *Family, chance float64) {
 	p.any[f] = chance
 }
 
+// alone is the share of what is there at all that may be there twice for it not to matter.
+const alone = 0.002
+
 // AnyOf is how likely a family is there at any position, given a posterior with the
 // same findings left out. Positions are not independent once something was found: one
 // may explain what else another must.
 func (p *Plain) AnyOf(ctx context.Context, without map[string]bool, f *Family, post *Posterior) (float64, error) {
-	likely := 0
+	// Of what is rare at each position it does not matter how they hang together: two at
+	// once hardly ever come about.
+	sum, squares := 0.0, 0.0
 	for _, it := range f.Items {
-		if post.Item(it) > 1e-9 {
-			likely++
-		}
+		x := post.Item(it)
+		sum += x
+		squares += x * x
 	}
-	if p.m.has(f.v) || likely < 2 {
+	if p.m.has(f.v) || (sum*sum-squares)/2 <= alone*sum {
 		return post.Family(f), nil
 	}
 	none, err := p.LogPHeld(ctx, without, Hold{Items: f.Items})
+	if errors.As(err, new(*infer.TooLarge)) {
+		// At most as likely as all positions together, which is what it is where one of
+		// them was seen and which is not known.
+		return min(1, sum), nil
+	}
 	return max(0, min(1, -math.Expm1(none-post.LogP))), err
 }
 
@@ -284,6 +294,12 @@ func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 			room = math.Inf(1) // nothing smaller is left
 		}
 		p, fits, err := at.level(ctx, md, t, room)
+		if large := (*infer.TooLarge)(nil); i >= 0 && errors.As(err, &large) {
+			// The ways that were brought back for the question entangle too much: what is
+			// kept without them is what there is room for.
+			p, _, err = g.coarse[i].level(ctx, md, t, math.Inf(1))
+			return p, err
+		}
 		if err != nil || fits {
 			return p, err
 		}
@@ -875,11 +891,7 @@ func (p *Plain) LogPHeld(ctx context.Context, without map[string]bool, holds ...
 			lost += math.Log(chance)
 		}
 	}
-	lp, err := p.m.m.LogP(ctx, ev)
-	var c *infer.Contradiction
-	if errors.As(err, &c) {
-		return math.Inf(-1), nil
-	}
+	lp, err := p.m.m.LogChance(ctx, ev)
 	return lp + lost, err
 }
 
