@@ -16,6 +16,8 @@ type Font struct {
 	TTF    []byte
 	tables map[string][]byte
 	glyph  map[rune]int
+	wide   []int // of each glyph, in units of the font
+	em     int   // units of the font in one size of letters
 }
 
 // Regular and Bold are the fonts of all documents.
@@ -53,19 +55,49 @@ func parse(ttf []byte) (*Font, error) {
 		}
 		f.tables[string(ttf[at:at+4])] = ttf[from : from+size]
 	}
-	return f, f.readMap()
+	if err := f.readMap(); err != nil {
+		return nil, err
+	}
+	return f, f.readWidths()
+}
+
+func u16(b []byte, at int) int {
+	if at < 0 || at+2 > len(b) {
+		return 0
+	}
+	return int(binary.BigEndian.Uint16(b[at:]))
+}
+
+// readWidths reads how wide each glyph is.
+func (f *Font) readWidths() error {
+	f.em = u16(f.tables["head"], 18)
+	given, all := u16(f.tables["hhea"], 34), u16(f.tables["maxp"], 4)
+	if f.em == 0 || given == 0 || given > all {
+		return fmt.Errorf("the font does not say how wide its letters are")
+	}
+	f.wide = make([]int, all)
+	for g := range all {
+		f.wide[g] = u16(f.tables["hmtx"], 4*min(g, given-1))
+	}
+	return nil
+}
+
+// Width is how wide a text is in letters of a size, in the unit of that size.
+func (f *Font) Width(text string, size float64) float64 {
+	if f.em == 0 {
+		return 0.6 * size * float64(len(text))
+	}
+	n := 0
+	for _, r := range text {
+		n += f.wide[f.glyph[r]]
+	}
+	return float64(n) * size / float64(f.em)
 }
 
 // readMap reads the table of letters: format 4, for Windows and Unicode's first
 // plane.
 func (f *Font) readMap() error {
 	t := f.tables["cmap"]
-	u16 := func(b []byte, at int) int {
-		if at < 0 || at+2 > len(b) {
-			return 0
-		}
-		return int(binary.BigEndian.Uint16(b[at:]))
-	}
 	for i := range u16(t, 2) {
 		at := 4 + 8*i
 		if at+8 > len(t) || u16(t, at) != 3 || u16(t, at+2) != 1 {

@@ -25,6 +25,14 @@ func (d *Doc) Heading(level int, text string) {
 	d.y += 1.5
 }
 
+// Title writes the name of the document and a line under it.
+func (d *Doc) Title(title, under string) {
+	d.y = d.put(marginX, d.y, d.wrap([]Run{{title, Style{Size: 20, Bold: true, Colour: Colour{25, 50, 80}}}}, d.Width()))
+	d.y = d.put(marginX, d.y, d.wrap([]Run{{under, Style{Size: 11}}}, d.Width()))
+	d.rule(0.6, Colour{25, 50, 80})
+	d.y += 1.5
+}
+
 func (d *Doc) rule(width float64, c Colour) {
 	d.f.SetDrawColor(c.R, c.G, c.B)
 	d.f.SetLineWidth(width)
@@ -315,6 +323,13 @@ func (d *Doc) Draw(height float64, draw func(*Canvas)) {
 	d.y += height
 }
 
+// Within draws and shows nothing of what lies outside the canvas, above or below.
+func (c *Canvas) Within(draw func()) {
+	c.d.f.ClipRect(0, c.Y, c.W+2*marginX, c.H, false)
+	draw()
+	c.d.f.ClipEnd()
+}
+
 // Stroke is how a line looks; a width of 0 draws none.
 type Stroke struct {
 	Colour Colour
@@ -422,6 +437,9 @@ func (c *Canvas) Text(x, y float64, text string, s Style, a Align) {
 	}
 	c.d.draw(c.X+x, c.Y+y, text, s)
 }
+
+// Fit cuts a line to a width, with an ellipsis.
+func (c *Canvas) Fit(text string, s Style, width float64) string { return c.d.fit(text, s, width) }
 
 // TextWidth is the width of one line.
 func (c *Canvas) TextWidth(text string, s Style) float64 { return c.d.textWidth(text, s) }
