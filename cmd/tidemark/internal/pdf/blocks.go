@@ -2,6 +2,7 @@ package pdf
 
 import (
 	"bytes"
+	"encoding/gob"
 	"fmt"
 	"math"
 
@@ -305,8 +306,46 @@ func within(p Photo, width, most float64) (w, h float64) {
 func (d *Doc) picture(p Photo, x, y, w, h float64) {
 	d.used++
 	name := fmt.Sprintf("photo%d", d.used)
-	d.f.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: p.Kind}, bytes.NewReader(p.Content))
+	info := d.f.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: p.Kind}, bytes.NewReader(p.Content))
+	if err := inOrder(info, d.used); err != nil {
+		d.f.SetError(err)
+		return
+	}
 	d.f.ImageOptions(name, x, y, w, h, false, fpdf.ImageOptions{ImageType: p.Kind}, 0, "")
+}
+
+// inOrder gives each image a width that differs by a hair from all others, which no
+// drawing shows: the library writes images by width, and those of one width in an order
+// that changes from run to run. There is no other way to its fields than this one.
+func inOrder(info *fpdf.ImageInfoType, n int) error {
+	if info == nil {
+		return nil // the library has kept the error
+	}
+	text, err := info.GobEncode()
+	if err != nil {
+		return err
+	}
+	var data, smask, palette []byte
+	var number, bits int
+	var w, h, scale, dpi float64
+	var space, filter, parms string
+	var mask []int
+	fields := []any{&data, &smask, &number, &w, &h, &space, &palette, &bits, &filter, &parms, &mask, &scale, &dpi}
+	from := gob.NewDecoder(bytes.NewReader(text))
+	for _, f := range fields {
+		if err := from.Decode(f); err != nil {
+			return err
+		}
+	}
+	w += float64(n) * 1e-5
+	var out bytes.Buffer
+	to := gob.NewEncoder(&out)
+	for _, f := range fields {
+		if err := to.Encode(f); err != nil {
+			return err
+		}
+	}
+	return info.GobDecode(out.Bytes())
 }
 
 // Canvas is a place on the page to draw on; x and y count from its top left.
