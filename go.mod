@@ -11,7 +11,6 @@ require (
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2
 	github.com/stretchr/testify v1.12.1
-	golang.org/x/image v0.48.0
 	golang.org/x/term v0.48.0
 	pgregory.net/rapid v1.3.0
 )

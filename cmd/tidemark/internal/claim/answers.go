@@ -116,7 +116,10 @@ func findingText(f engine.FindingOut) string {
 	if f.At != "" {
 		s += " (" + f.At + ")"
 	}
-	if f.State == "not_found" {
+	switch {
+	case f.State == "not_found" && f.Beyond != nil:
+		s += ": measured, and not so"
+	case f.State == "not_found":
 		s += ": not found"
 	}
 	return s
@@ -147,8 +150,12 @@ func (m *builder) before(s *Section) {
 			lines = append(lines, lead("Independent of the failure:", findingText(f)+"."))
 		}
 	}
-	for _, c := range report.Bystanders(m.d) {
-		lines = append(lines, lead("There, and not to blame:", fmt.Sprintf("%s (present %s; to blame %s).", report.FullName(c), often(c.Present), report.Percent(c.Blame))))
+	var there []string
+	for _, c := range bystanders(m.d) {
+		there = append(there, fmt.Sprintf("%s (%s)", report.FullName(c), often(c.Present)))
+	}
+	if len(there) > 0 {
+		lines = append(lines, lead("There by what was found and by the book, and not to blame:", strings.Join(there, "; ")+"."))
 	}
 	if len(lines) == 0 {
 		s.say("Nothing was found that must have been there before. That is no proof that there was nothing.")
@@ -264,15 +271,28 @@ func (m *builder) again(s *Section) {
 		}
 		lines = append(lines, lead(report.UpperFirst(report.FullName(n))+":", text))
 	}
+	var right []string
 	for _, l := range m.d.Chain {
 		if l.Kind == "step" {
-			lines = append(lines, lead("To be put right before it runs:", thing{Name: l.Name, At: l.At}.label()+"."))
+			right = append(right, thing{Name: l.Name, At: l.At}.label())
 		}
 	}
-	for _, c := range report.Bystanders(m.d) {
+	if len(right) > 0 {
+		lines = append(lines, lead("To be put right before it runs:", strings.Join(right, "; ")+"."))
+	}
+	var still []string
+	for _, c := range bystanders(m.d) {
 		if c.Kind != "cause" {
-			lines = append(lines, lead("Not to blame, and still there:", report.FullName(c)+"."))
+			still = append(still, report.FullName(c))
 		}
+	}
+	if len(still) > 0 {
+		lines = append(lines, lead("Not to blame, and still there:", strings.Join(still, "; ")+"."))
 	}
 	s.list(lines...)
+}
+
+// bystanders are what was there and did nothing, as far as it is more likely than not.
+func bystanders(d *engine.Diagnosis) []engine.Candidate {
+	return slices.DeleteFunc(report.Bystanders(d), func(c engine.Candidate) bool { return c.Present < engine.ProbableAt })
 }

@@ -221,40 +221,32 @@ const blank = "________________"
 
 func (m *builder) identification() Section {
 	s := Section{ID: "identification", Title: "Engine and parties"}
-	var rows [][]Cell
-	facts := m.c.Engine.Facts
+	var pairs []string
 	for _, f := range evidence.Fields() {
-		if f.Table != "engine" && f.Table != "history" || f.Name == "story" {
-			continue
-		}
-		from := facts
+		from := m.c.Engine.Facts
 		if f.Table == "history" {
 			from = m.c.History.Facts
 		}
 		v, ok := from[f.Name]
-		if !ok {
-			if f.Name == "serial" || f.Name == "maker" || f.Name == "model" {
-				rows = append(rows, row(factName(f.Name), blank))
-			}
-			continue
+		switch {
+		case f.Name == "story":
+		case !ok && (f.Name == "serial" || f.Name == "maker" || f.Name == "model"):
+			pairs = append(pairs, f.Name, blank)
+		case ok && f.Table == "engine" && m.c.Engine.AtLeast[f.Name]:
+			pairs = append(pairs, factName(f.Name), "at least "+factText(v))
+		case ok:
+			pairs = append(pairs, factName(f.Name), factText(v))
 		}
-		text := factText(v)
-		if f.Table == "engine" && m.c.Engine.AtLeast[f.Name] {
-			text = "at least " + text
-		}
-		rows = append(rows, row(factName(f.Name), text))
 	}
-	s.table(Table{Caption: "The engine", Columns: columns(col("Engine", 2), col("", 5)), Rows: rows})
+	s.sub("Engine")
+	s.facts(pairs...)
 	r := m.c.Received
-	s.table(Table{Caption: "The parties", Columns: columns(col("Party", 2), col("", 5)), Rows: [][]Cell{
-		row("claim or policy number", blank), row("owner or claimant", blank), row("insurer or warrantor", blank),
-		row("opened by", orBlank(r.OpenedBy)), row("inspected by", orBlank(m.inspectors())), row("came from", orBlank(r.From)),
-		row("cost so far, and for what", blank),
-	}})
-	s.table(Table{Caption: "As received", Columns: columns(col("As received", 2), col("", 5)), Rows: [][]Cell{
-		row("date", orBlank(r.Date)), row("state", orBlank(r.State)), row("off already", orBlank(m.partNames(r.Off))),
-		row("turns", orBlank(r.Turns)), row("fluids", orBlank(r.Fluids)), row("note", orBlank(r.Note)),
-	}})
+	s.sub("Parties")
+	s.facts("claim or policy number", blank, "owner or claimant", blank, "insurer or warrantor", blank, "came from", orBlank(r.From),
+		"opened by", orBlank(r.OpenedBy), "inspected by", orBlank(m.inspectors()), "cost so far, and for what", blank)
+	s.sub("As received")
+	s.facts("date", orBlank(r.Date), "state", orBlank(r.State), "off already", orBlank(m.partNames(r.Off)),
+		"turns", orBlank(r.Turns), "fluids", orBlank(r.Fluids), "note", orBlank(r.Note))
 	return s
 }
 

@@ -6,6 +6,7 @@ import (
 	"math"
 	"reflect"
 	"slices"
+	"strings"
 )
 
 // near is how far two figures may lie apart and be the same: machines differ in the last
@@ -47,6 +48,32 @@ func diff(at string, said, is any) []string {
 		return nil
 	}
 	return []string{fmt.Sprintf("%s: the report says %s, and it is %s", at, show(said), show(is))}
+}
+
+// weightiest puts what was entered before what follows from it, and the verdict before
+// other figures.
+func weightiest(lines []string) []string {
+	rank := func(line string) int {
+		at, _, _ := strings.Cut(line, ":")
+		words := strings.Fields(at)
+		switch first, last := words[0], words[len(words)-1]; {
+		case first == "case":
+			return 0
+		case first == "findings" && slices.Contains([]string{"state", "sign", "name", "at", "by", "sure", "note"}, last):
+			return 1
+		case first == "readings" && slices.Contains([]string{"value", "shown", "lower", "upper"}, last):
+			return 2
+		case first == "verdict" && (last == "standing" || last == "blame" || last == "words"):
+			return 3
+		case first == "verdict":
+			return 4
+		case first == "findings" && last == "role":
+			return 5
+		}
+		return 6
+	}
+	slices.SortStableFunc(lines, func(a, b string) int { return rank(a) - rank(b) })
+	return lines
 }
 
 func join(at, key string) string {

@@ -143,29 +143,36 @@ func (m *builder) method() Section {
 	s.table(Table{Caption: "Book and program", Columns: columns(col("What", 2), col("Which", 7)), Rows: [][]Cell{
 		row("book, SHA-256", d.Book.Hash), row("packs of the book", strings.Join(packs, ", ")), row("program", "tidemark "+d.Program.Version), row("numbers", exactness(d)),
 	}})
-	s.sub("Words for numbers")
-	t := Table{Caption: "Words for probabilities", Columns: columns(col("Probability", 2), col("Words, this program's own", 5))}
+	s.sub("Words for probabilities, this program's own")
+	s.facts(likelihoodWords()...)
+	s.sub("Words for the strength of evidence, by likelihood ratio")
+	var pairs []string
+	for _, b := range engine.Bands {
+		pairs = append(pairs, "from "+num(b.From), b.Words)
+	}
+	s.facts(pairs...)
+	s.sub("Words for how often one thing follows from another, of 100")
+	pairs = nil
+	for _, w := range rules.HowOften {
+		pairs = append(pairs, num(100*w.Value), w.Word)
+	}
+	s.facts(pairs...)
+	s.sub("Sources")
+	s.bullets(m.sources())
+	return s
+}
+
+// likelihoodWords are the bands of the one table of words for probabilities.
+func likelihoodWords() []string {
+	var out []string
 	for i, l := range engine.Likelihoods {
 		from := fmt.Sprintf("from %s %%", num(100*l.From))
 		if i == len(engine.Likelihoods)-1 {
 			from = fmt.Sprintf("under %s %%", num(100*engine.Likelihoods[i-1].From))
 		}
-		t.Rows = append(t.Rows, row(from, l.Words))
+		out = append(out, from, l.Words)
 	}
-	s.table(t)
-	t = Table{Caption: "Words for the strength of evidence", Columns: columns(col("Likelihood ratio", 2), col("Support, after the ENFSI guideline", 5))}
-	for _, b := range engine.Bands {
-		t.Rows = append(t.Rows, row("from "+num(b.From), b.Words))
-	}
-	s.table(t)
-	t = Table{Caption: "Words for how often one thing follows from another", Columns: columns(col("Of 100", 2), col("Word", 5))}
-	for _, w := range rules.HowOften {
-		t.Rows = append(t.Rows, row(num(100*w.Value), w.Word))
-	}
-	s.table(t)
-	s.sub("Sources")
-	s.bullets(m.sources())
-	return s
+	return out
 }
 
 func percent100(p float64) string { return num(100*p) + " %" }
@@ -193,9 +200,9 @@ func (m *builder) sources() []string {
 	}
 	seen := map[string]bool{}
 	for _, t := range m.things {
-		if t.Source != "" && !seen[t.Source] {
+		if t.Source != "" && t.Source != "common practice" && !seen[t.Source] {
 			seen[t.Source] = true
-			out = append(out, "Chain of failure: "+t.Source+".")
+			out = append(out, "Chain of failure: "+report.Sentence(t.Source))
 		}
 	}
 	return out

@@ -57,18 +57,18 @@ func (m *builder) findings() Section {
 		}
 		by[id] = append(by[id], f)
 	}
+	t := Table{Caption: "Findings, by part", Columns: columns(col("No.", 0.8), col("Finding", 4.4), col("Where", 1.3), col("State", 1.2), col("How, how sure", 1.4), col("Role", 1.5))}
 	for _, id := range parts {
 		name := "Other"
 		if id != "" {
 			name = report.UpperFirst(partName(m.b, id))
 		}
-		s.sub(name)
-		t := Table{Caption: "Findings on: " + name, Columns: columns(col("No.", 0.8), col("Finding", 4), col("Where", 1.3), col("State", 1.3), col("How, how sure", 1.5), col("Role", 1.5))}
+		t.Rows = append(t.Rows, row(name)) // over all columns
 		for _, f := range by[id] {
 			t.Rows = append(t.Rows, m.findingRow(f, out[f.ID]))
 		}
-		s.table(t)
 	}
+	s.table(t)
 	return s
 }
 
@@ -113,23 +113,19 @@ func (m *builder) findingRow(f evidence.Finding, o engine.FindingOut) []Cell {
 		where = append(where, a.String())
 	}
 	role := roleWord(o.Role)
-	if !o.Counted && o.WhyNot != "" {
+	how := joinNonEmpty(", ", string(f.By), string(f.Sure), f.Who)
+	if f.State == evidence.Unavailable {
+		how = f.Who
+	} else if !o.Counted && o.WhyNot != "" && f.Made == "" {
 		role = joinNonEmpty(", ", role, "not counted: "+o.WhyNot)
 	}
 	state := string(f.State)
 	if o.Beyond != nil {
 		state = "measured"
 	}
-	cells := row(f.ID, text, strings.Join(where, ", "), state, joinNonEmpty(", ", string(f.By), sureWord(f.Sure), f.Who), role)
+	cells := row(f.ID, text, strings.Join(where, ", "), state, how, role)
 	cells[5].Tone = string(o.Role)
 	return cells
-}
-
-func sureWord(s evidence.Sureness) string {
-	if s == "" {
-		return ""
-	}
-	return string(s)
 }
 
 // photos with their captions. The case says no scale, so the caption asks for it.
@@ -166,7 +162,7 @@ func (m *builder) caption(p Photo) string {
 // readings against their limits.
 func (m *builder) readings() Section {
 	s := Section{ID: "readings", Title: "Readings against limits"}
-	t := Table{Caption: "Readings against limits", Columns: columns(col("What", 2.6), col("Where", 1.2), Column{"Value", 1.7, true}, col("Limit, and whose", 2.3), col("Margin", 1.7), Column{"Beyond it", 0.9, true}, col("What to do with the part", 2.2))}
+	t := Table{Caption: "Readings against limits", Columns: columns(col("What", 2.6), col("Where", 1.2), Column{"Value", 1.7, true}, col("Limit, and whose", 2.3), col("Margin", 1.6), Column{"Beyond it", 1.2, true}, col("What to do with the part", 2.1))}
 	derived := false
 	for _, v := range m.table.Values {
 		if !v.Known {
@@ -193,6 +189,11 @@ func (m *builder) readings() Section {
 		what := joinNonEmpty("; ", report.Disposition(v), strings.Join(v.Notes, "; "))
 		cells := row(report.UpperFirst(v.Quantity.Title())+" ["+strings.Join(v.Readings, ", ")+"]", v.At, value, report.Limit(v), report.Margin(v), beyond, what)
 		cells[5].Tone = tone
+		// What is the same at many positions stands once.
+		if n := len(t.Rows); n > 0 && beyond == "" && t.Rows[n-1][0] == cells[0] && t.Rows[n-1][2] == cells[2] && t.Rows[n-1][6] == cells[6] {
+			t.Rows[n-1][1].Text += ", " + v.At
+			continue
+		}
 		t.Rows = append(t.Rows, cells)
 	}
 	if len(t.Rows) == 0 {
@@ -222,7 +223,9 @@ func (m *builder) roles() Section {
 	for _, r := range roleWords {
 		var list []string
 		for _, f := range m.d.Findings {
-			if f.Role == r.role && f.State != "unavailable" {
+			if f.Role == r.role && r.role == engine.Against {
+				list = append(list, f.ID) // what each tells against stands below
+			} else if f.Role == r.role && f.State != "unavailable" {
 				text := findingText(f)
 				if made := m.ev[f.ID].Made; made != "" {
 					text += ", by " + made
@@ -230,10 +233,14 @@ func (m *builder) roles() Section {
 				list = append(list, text)
 			}
 		}
-		if len(list) == 0 {
-			list = []string{"none"}
+		told := strings.Join(list, "; ") + "."
+		switch {
+		case len(list) == 0:
+			told = "none"
+		case r.role == engine.Against:
+			told = strings.Join(list, ", ") + ": see “What was ruled out, and by what”."
 		}
-		cells := row(r.name, r.means, strings.Join(list, "; ")+".")
+		cells := row(r.name, r.means, told)
 		cells[0].Tone = string(r.role)
 		t.Rows = append(t.Rows, cells)
 	}

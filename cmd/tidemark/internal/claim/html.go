@@ -108,6 +108,12 @@ func (p *pager) block(b Block) {
 			fmt.Fprintf(p, "<li dir=\"auto\">%s</li>\n", spans(l))
 		}
 		fmt.Fprintf(p, "</%s>\n", tag)
+	case "facts":
+		p.WriteString("<dl>\n")
+		for _, l := range b.Lines {
+			fmt.Fprintf(p, "<div><dt>%s</dt><dd dir=\"auto\">%s</dd></div>\n", html.EscapeString(l[0].Text), html.EscapeString(l[1].Text))
+		}
+		p.WriteString("</dl>\n")
 	case "table":
 		p.table(b.Table)
 	case "drawing":
@@ -132,12 +138,17 @@ func spans(list []Span) string {
 	var b strings.Builder
 	for _, s := range list {
 		if s.Bold {
-			b.WriteString("<strong>" + html.EscapeString(s.Text) + "</strong>")
+			b.WriteString("<strong>" + escaped(s.Text) + "</strong>")
 		} else {
-			b.WriteString(html.EscapeString(s.Text))
+			b.WriteString(escaped(s.Text))
 		}
 	}
 	return b.String()
+}
+
+// escaped is text for a page; a per cent sign stays with its number.
+func escaped(s string) string {
+	return strings.ReplaceAll(html.EscapeString(s), " %", "&nbsp;%")
 }
 
 // table keeps its meaning where the style sheet lays it out as cards, on a narrow screen.
@@ -152,13 +163,21 @@ func (p *pager) table(t *Table) {
 	}
 	p.WriteString("</tr></thead>\n<tbody role=\"rowgroup\">\n")
 	for _, r := range t.Rows {
+		if len(r) == 1 && len(t.Columns) > 1 {
+			fmt.Fprintf(p, "<tr role=\"row\" class=\"group\"><th role=\"rowheader\" scope=\"rowgroup\" colspan=\"%d\" dir=\"auto\">%s</th></tr>\n", len(t.Columns), html.EscapeString(r[0].Text))
+			continue
+		}
 		p.WriteString("<tr role=\"row\">")
 		for i, c := range r {
 			class := strings.TrimSpace(c.Tone + " " + map[bool]string{true: "num"}[t.Columns[i].Right])
 			if class != "" {
 				class = ` class="` + class + `"`
 			}
-			head := html.EscapeString(t.Columns[i].Head)
+			head := t.Columns[i].Head
+			if head != "" && !strings.HasSuffix(head, "?") {
+				head += ":"
+			}
+			head = html.EscapeString(head)
 			if i == 0 {
 				fmt.Fprintf(p, "<th role=\"rowheader\" scope=\"row\"%s dir=\"auto\">%s</th>", class, cellText(c.Text))
 			} else {
@@ -175,7 +194,7 @@ func cellText(s string) string {
 	if len(s) == 64 && !strings.Contains(s, " ") {
 		return "<code>" + html.EscapeString(s[:32]) + "<wbr>" + html.EscapeString(s[32:]) + "</code>"
 	}
-	return strings.ReplaceAll(html.EscapeString(s), "\n", "<br>")
+	return strings.ReplaceAll(escaped(s), "\n", "<br>")
 }
 
 func rightClass(c Column) string {

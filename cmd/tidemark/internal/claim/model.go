@@ -56,7 +56,7 @@ type Span struct {
 }
 
 // Table has a caption for those who cannot see it, and the first column as heads of its
-// rows.
+// rows. A row of one cell is a heading over all columns.
 type Table struct {
 	Caption string   `json:"caption"`
 	Columns []Column `json:"columns"`
@@ -126,6 +126,17 @@ func (s *Section) table(t Table) {
 
 func (s *Section) drawing(wide, narrow *Scene) {
 	s.add(Block{Kind: "drawing", Alt: wide.Alt, wide: wide, narrow: narrow})
+}
+
+// facts are pairs of a name and what is said of it, one after the other.
+func (s *Section) facts(pairs ...string) {
+	b := Block{Kind: "facts"}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		b.Lines = append(b.Lines, []Span{{Text: pairs[i]}, {Text: pairs[i+1]}})
+	}
+	if len(b.Lines) > 0 {
+		s.add(b)
+	}
 }
 
 func plain(text string) []Span { return []Span{{Text: text}} }

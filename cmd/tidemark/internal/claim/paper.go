@@ -26,6 +26,12 @@ func paper(r *Report, photos []Photo, size pdf.Paper, data []byte) ([]byte, erro
 		byPath[p.Path] = p
 	}
 	for i, s := range r.Sections {
+		// A drawing near its head stays with it.
+		for k, b := range s.Blocks[:min(2, len(s.Blocks))] {
+			if b.Kind == "drawing" {
+				d.Need(b.wide.H*d.Width()/pageWide + 18 + 12*float64(k))
+			}
+		}
 		d.Heading(1, strconv.Itoa(i+1)+". "+s.Title)
 		for _, b := range s.Blocks {
 			paperBlock(d, b, byPath)
@@ -62,6 +68,8 @@ func paperBlock(d *pdf.Doc, b Block, photos map[string]Photo) {
 		for i, l := range b.Lines {
 			d.Bullet(strconv.Itoa(i+1)+".", runs(l)...)
 		}
+	case "facts":
+		paperFacts(d, b.Lines)
 	case "table":
 		paperTable(d, b.Table)
 	case "drawing":
@@ -81,7 +89,7 @@ func paperBlock(d *pdf.Doc, b Block, photos map[string]Photo) {
 }
 
 // labelHigh is the height of a label for a bag, in millimetres.
-const labelHigh = 36.0
+const labelHigh = 40.0
 
 func paperLabel(c *pdf.Canvas, x, wide float64, l Label) {
 	c.Rect(x, 0, wide, labelHigh, 1, pdf.Stroke{Colour: colour(inkLine), Width: 0.2, Dashed: true}, nil)
@@ -122,6 +130,23 @@ func paperTable(d *pdf.Doc, t *Table) {
 		out.Rows = append(out.Rows, cells)
 	}
 	d.Table(out)
+}
+
+// paperFacts puts pairs beside each other, as long as none is long.
+func paperFacts(d *pdf.Doc, lines [][]Span) {
+	grey := pdf.Style{Colour: pdf.Grey}
+	t := pdf.Table{Columns: []pdf.Column{{Share: 1.5}, {Share: 3}, {Share: 1.5}, {Share: 3}}}
+	half := (len(lines) + 1) / 2
+	for i := range half {
+		var cells []pdf.Cell
+		for _, k := range []int{i, i + half} {
+			if k < len(lines) {
+				cells = append(cells, pdf.Cell{Runs: []pdf.Run{{Text: lines[k][0].Text, Style: grey}}}, pdf.C(lines[k][1].Text))
+			}
+		}
+		t.Rows = append(t.Rows, cells)
+	}
+	d.Table(t)
 }
 
 func paperPhotos(d *pdf.Doc, list []Shown, photos map[string]Photo) {

@@ -8,7 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
-	"image/draw"
+	"image/color"
 	"image/jpeg"
 	_ "image/png" // read as well
 	"io"
@@ -17,8 +17,6 @@ import (
 	"path"
 	"strings"
 	"sync"
-
-	scale "golang.org/x/image/draw"
 
 	"tidemark/evidence"
 )
@@ -249,7 +247,9 @@ func otherKind(begin []byte) string {
 	return "refused: it is " + kind + ", and only JPEG and PNG are read. Save it as JPEG"
 }
 
-// shrunk scales a picture so that its longer edge is at most copyEdge, on white.
+// shrunk scales a picture so that its longer edge is at most copyEdge, on white: each
+// pixel is the mean of those that it stands for. Unlike a filter with a kernel it needs
+// no memory beside the two pictures.
 func shrunk(p image.Image) *image.RGBA {
 	b := p.Bounds()
 	w, h := b.Dx(), b.Dy()
@@ -257,13 +257,66 @@ func shrunk(p image.Image) *image.RGBA {
 		w, h = max(1, (w*copyEdge+long/2)/long), max(1, (h*copyEdge+long/2)/long)
 	}
 	out := image.NewRGBA(image.Rect(0, 0, w, h))
-	draw.Draw(out, out.Bounds(), image.White, image.Point{}, draw.Src)
-	if w == b.Dx() && h == b.Dy() {
-		draw.Draw(out, out.Bounds(), p, b.Min, draw.Over)
-		return out
+	mean := meanOf(p)
+	for y := range h {
+		y0 := b.Min.Y + y*b.Dy()/h
+		y1 := max(y0+1, b.Min.Y+(y+1)*b.Dy()/h)
+		for x := range w {
+			x0 := b.Min.X + x*b.Dx()/w
+			x1 := max(x0+1, b.Min.X+(x+1)*b.Dx()/w)
+			at := out.Pix[out.PixOffset(x, y):][:4]
+			at[0], at[1], at[2] = mean(x0, y0, x1, y1)
+			at[3] = 255
+		}
 	}
-	scale.BiLinear.Scale(out, out.Bounds(), p, b, draw.Over, nil)
 	return out
+}
+
+// meanOf gives the mean colour of a box of a picture, on white.
+func meanOf(p image.Image) func(x0, y0, x1, y1 int) (r, g, b uint8) {
+	switch p := p.(type) {
+	case *image.YCbCr:
+		return func(x0, y0, x1, y1 int) (r, g, b uint8) {
+			var luma, cb, cr, n int
+			for y := y0; y < y1; y++ {
+				from := p.YOffset(x0, y)
+				for _, v := range p.Y[from : from+x1-x0] {
+					luma += int(v)
+				}
+				// Colours are coarser: each is taken as often as it is met.
+				for x := x0; x < x1; x++ {
+					c := p.COffset(x, y)
+					cb, cr = cb+int(p.Cb[c]), cr+int(p.Cr[c])
+				}
+				n += x1 - x0
+			}
+			return color.YCbCrToRGB(uint8((luma+n/2)/n), uint8((cb+n/2)/n), uint8((cr+n/2)/n))
+		}
+	case *image.Gray:
+		return func(x0, y0, x1, y1 int) (r, g, b uint8) {
+			sum, n := 0, 0
+			for y := y0; y < y1; y++ {
+				from := p.PixOffset(x0, y)
+				for _, v := range p.Pix[from : from+x1-x0] {
+					sum += int(v)
+				}
+				n += x1 - x0
+			}
+			v := uint8((sum + n/2) / n)
+			return v, v, v
+		}
+	}
+	return func(x0, y0, x1, y1 int) (uint8, uint8, uint8) {
+		var r, g, b, n uint64
+		for y := y0; y < y1; y++ {
+			for x := x0; x < x1; x++ {
+				cr, cg, cb, ca := p.At(x, y).RGBA()
+				white := uint64(0xffff - ca)
+				r, g, b, n = r+uint64(cr)+white, g+uint64(cg)+white, b+uint64(cb)+white, n+1
+			}
+		}
+		return uint8(r / n >> 8), uint8(g / n >> 8), uint8(b / n >> 8)
+	}
 }
 
 // upright turns a picture as its orientation says.

@@ -177,10 +177,10 @@ func (s *Scene) legend(y float64) float64 {
 		c := tone(r.role)
 		s.rect(x, y, 11, 11, c.Bar, c.Fill)
 		s.text(x+16, y+9.5, planText, false, inkDark, "start", r.what)
-		x += 30 + width(r.what, planText, false)
+		x += 26 + width(r.what, planText, false)
 	}
 	s.text(x, y+9.5, planText, false, inkDark, "start", "–  looked for, not found")
-	x += 16 + width("–  looked for, not found", planText, false)
+	x += 12 + width("–  looked for, not found", planText, false)
 	s.text(x, y+9.5, planText, false, inkDark, "start", "n/a  could not be looked at")
 	return y + 22
 }

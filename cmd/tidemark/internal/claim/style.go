@@ -4,7 +4,7 @@ package claim
 const style = `:root{color-scheme:light}
 *{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%}
-body{margin:0 auto;max-width:56rem;padding:1.2rem 1.4rem 3rem;font:400 16px/1.5 "Report","DejaVu Sans Condensed",sans-serif;color:#1c2733;background:#fff}
+body{margin:0 auto;max-width:56rem;padding:1.2rem 1.4rem 3rem;font:400 16px/1.5 "Report","DejaVu Sans Condensed",sans-serif;color:#1c2733;background:#fff;font-variant-ligatures:none}
 header{border-bottom:3px solid #193250;margin-bottom:1rem}
 h1{font-size:1.9rem;line-height:1.2;margin:.2rem 0;color:#193250}
 .sub{font-size:1.1rem;margin:.2rem 0 .4rem}
@@ -27,11 +27,15 @@ caption{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(5
 thead th{background:#e8eef4;text-align:left;color:#193250}
 th,td{padding:.35rem .5rem;border-bottom:1px solid #c8cdd2;vertical-align:top;overflow-wrap:anywhere}
 tbody th{font-weight:400;text-align:left}
+.group th{font-weight:700;color:#193250;padding-top:.7rem;break-after:avoid}
 [dir=auto]{unicode-bidi:plaintext;text-align:start}
 .num{text-align:right}
 td.num[dir=auto]{text-align:right}
 code{font:inherit;font-size:.85em;overflow-wrap:anywhere}
 .primary{background:#fbe9e9}.consequential{background:#fdf3dc}.independent{background:#e6f4ec}.made_after{background:#f0ebf8}.against{background:#e6f1f9}.unexplained{background:#f1f1f1}.outcome{background:#e9eef3}
+dl{display:grid;grid-template-columns:1fr 1fr;gap:0 1.6rem;margin:.4rem 0;font-size:.9rem}
+dl div{display:grid;grid-template-columns:11rem 1fr;gap:.5rem;border-bottom:1px solid #dde2e7;padding:.25rem .5rem;break-inside:avoid}
+dt{color:#4c5a68}dd{margin:0;overflow-wrap:anywhere}
 figure{margin:.8rem 0}
 .drawing{width:100%;height:auto;display:block;font-family:"Report","DejaVu Sans Condensed",sans-serif}
 .narrow{display:none}
@@ -48,14 +52,16 @@ body{padding:.8rem .8rem 2rem}
 nav ol{columns:1}
 .wide{display:none}.narrow{display:block;max-width:26rem}
 .broad{min-width:680px}
-.photos,.labels{grid-template-columns:1fr}
+.photos,.labels,dl{grid-template-columns:1fr}
+dl div{grid-template-columns:9rem 1fr}
 table,tbody,tr,th,td{display:block;width:auto!important}
 thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
-tr{border:1px solid #c8cdd2;border-radius:4px;margin:.5rem 0;padding:.15rem 0}
+tr.group{border:0;margin:.8rem 0 0}
+tr:not(.group){border:1px solid #c8cdd2;border-radius:4px;margin:.5rem 0;padding:.15rem 0}
 td,tbody th{border:0;padding:.2rem .6rem}
 tbody th{font-weight:700}
 td:empty{display:none}
-td[data-head]:not([data-head=""])::before{content:attr(data-head) ": ";color:#4c5a68}
+td[data-head]:not([data-head=""])::before{content:attr(data-head) " ";color:#4c5a68}
 .num,td.num[dir=auto]{text-align:left}
 }
 @page{size:PAPER;margin:16mm 16mm 18mm}

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -45,6 +46,9 @@ type VerifyOptions struct {
 	Dir     string            // the case's folder; "" for none
 	Signer  ed25519.PublicKey // who must have signed it; nil for anyone or no one
 	Version string            // of this program
+
+	// work works a case out; nil for engine.Diagnose. Tests keep what they had.
+	work func(context.Context, *rules.Book, *evidence.Case, engine.Options) (*engine.Diagnosis, error)
 }
 
 // Verify holds a report against its own data, that against the book, and all of it
@@ -192,7 +196,11 @@ func (v *verifier) diagnosis(ctx context.Context) error {
 		return nil
 	}
 	v.c = c
-	d, err := engine.Diagnose(ctx, v.book, c, engine.Options{Version: v.b.Program.Version, Memory: v.b.Memory})
+	work := v.opt.work
+	if work == nil {
+		work = engine.Diagnose
+	}
+	d, err := work(ctx, v.book, c, engine.Options{Version: v.b.Program.Version, Memory: v.b.Memory})
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -201,7 +209,7 @@ func (v *verifier) diagnosis(ctx context.Context) error {
 		return nil
 	}
 	said, worked := asJSON(v.b.Diagnosis), asJSON(d)
-	diffs := diff("", said, worked)
+	diffs := weightiest(diff("", said, worked))
 	for i, line := range diffs {
 		if i == mostDiffs {
 			v.r.differs("and %d more figures or entries", len(diffs)-i)
@@ -327,22 +335,33 @@ func (v *verifier) firstDifference(r *Report, photos []Photo) string {
 			if i < len(is) {
 				shows = string(is[i])
 			}
-			return fmt.Sprintf(": it shows %q, and should %q", clip(shows), clip(string(should[i])))
+			a, b := apart(shows, string(should[i]))
+			return fmt.Sprintf(": it shows %q, and should %q", a, b)
 		}
 	}
 	return ""
 }
 
-// clip shortens a line of a page to where it can be told.
+var tag = regexp.MustCompile(`<[^>]*>`)
+
+// apart cuts two lines of a page to where they begin to differ, without tags.
+func apart(a, b string) (string, string) {
+	x, y := []rune(tag.ReplaceAllString(a, " ")), []rune(tag.ReplaceAllString(b, " "))
+	n := 0
+	for n < len(x) && n < len(y) && x[n] == y[n] {
+		n++
+	}
+	cut := func(r []rune) string { return clip(strings.TrimSpace(string(r[min(len(r), max(0, n-40)):]))) }
+	return cut(x), cut(y)
+}
+
+// clip shortens a text.
 func clip(s string) string {
-	s = tags.Replace(s)
-	if r := []rune(s); len(r) > 120 {
-		return string(r[:120]) + "…"
+	if r := []rune(s); len(r) > 100 {
+		return string(r[:100]) + "…"
 	}
 	return s
 }
-
-var tags = strings.NewReplacer("<strong>", "", "</strong>", "", "<p dir=\"auto\">", "", "</p>", "", "<li dir=\"auto\">", "", "</li>", "")
 
 // folder holds the originals against the hashes.
 func (v *verifier) folder() {

@@ -5,6 +5,7 @@ import (
 	"encoding/gob"
 	"fmt"
 	"math"
+	"slices"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -12,15 +13,15 @@ import (
 // Heading writes a heading of level 1 to 3 and a bookmark. It stays with what
 // follows.
 func (d *Doc) Heading(level int, text string) {
-	size := [...]float64{15, 12, 10}[min(3, max(1, level))-1]
+	size := [...]float64{14, 11, 10}[min(3, max(1, level))-1]
 	s := Style{Size: size, Bold: true, Colour: Colour{25, 50, 80}}
 	lines := d.wrap([]Run{{text, s}}, d.Width())
-	d.Space([...]float64{6, 5, 3}[min(3, max(1, level))-1])
+	d.Space([...]float64{5, 3.5, 3}[min(3, max(1, level))-1])
 	d.Need(height(lines) + 22)
 	d.font(s)
 	d.f.Bookmark(clean(text), min(3, max(1, level))-1, d.y)
 	d.y = d.put(marginX, d.y, lines)
-	if level <= 2 {
+	if level == 1 {
 		d.rule(0.3, Colour{25, 50, 80})
 	}
 	d.y += 1.5
@@ -143,13 +144,28 @@ func (d *Doc) Table(t Table) {
 	}
 	head := make([][][]word, len(t.Columns))
 	headHeight := 0.0
+	headless := !slices.ContainsFunc(t.Columns, func(c Column) bool { return c.Head != "" })
 	for i, c := range t.Columns {
+		if headless {
+			break
+		}
 		head[i] = d.wrap([]Run{{c.Head, Style{Size: size, Bold: true, Colour: Colour{25, 50, 80}}}}, wide[i]-2*cellInset)
 		headHeight = max(headHeight, height(head[i])+2*cellInset)
 	}
 	var shades [][]*Colour
 	var rows [][][][]word
-	for _, r := range t.Rows {
+	single := map[int]bool{} // rows that are a heading over all columns
+	for k, r := range t.Rows {
+		if len(r) == 1 && len(t.Columns) > 1 {
+			single[k] = true
+			bold := slices.Clone(sized(r[0].Runs, size))
+			for i := range bold {
+				bold[i].Style.Bold, bold[i].Style.Colour = true, Colour{25, 50, 80}
+			}
+			rows = append(rows, [][][]word{d.wrap(bold, d.Width()-2*cellInset)})
+			shades = append(shades, []*Colour{nil})
+			continue
+		}
 		cells := make([][][]word, len(t.Columns))
 		fill := make([]*Colour, len(t.Columns))
 		for i := range t.Columns {
@@ -162,6 +178,9 @@ func (d *Doc) Table(t Table) {
 	d.Need(headHeight + min(rowHeight(rows[0]), d.Height()/2))
 	pale := Colour{232, 238, 244}
 	tableHead := func() {
+		if headless {
+			return
+		}
 		fill := make([]*Colour, len(head))
 		for i := range fill {
 			fill[i] = &pale
@@ -172,6 +191,13 @@ func (d *Doc) Table(t Table) {
 	for i, cells := range rows {
 		for {
 			h := rowHeight(cells)
+			// A heading within stays with the row under it.
+			if with := h; single[i] && i+1 < len(rows) {
+				if with += rowHeight(rows[i+1]); with > d.Left() && with <= d.Height()-headHeight {
+					d.NewPage()
+					tableHead()
+				}
+			}
 			if h > d.Left() && (h <= d.Height()-headHeight || d.Left() < 20) {
 				d.NewPage()
 				tableHead()
@@ -225,6 +251,9 @@ func split(cells [][][]word, room float64) (now, rest [][][]word) {
 
 func (d *Doc) row(t Table, cells [][][]word, fill []*Colour, wide []float64, h float64) {
 	x := marginX
+	if len(cells) == 1 {
+		wide = []float64{d.Width()}
+	}
 	for i, c := range cells {
 		if f := fill[i]; f != nil {
 			d.f.SetFillColor(f.R, f.G, f.B)
