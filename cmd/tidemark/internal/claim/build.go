@@ -29,12 +29,7 @@ type builder struct {
 
 // Build tells all of a case, once.
 func Build(in Input) *Report {
-	m := &builder{in: in, b: in.Book, c: in.Case, d: in.Diagnosis, n: report.NewNames(in.Book, in.Diagnosis), table: measure.New(in.Book, in.Case), ev: map[string]evidence.Finding{}}
-	for _, f := range in.Case.All() {
-		m.ev[f.ID] = f
-	}
-	m.things = story(m.b, m.d)
-	m.stand = standingOf(m.d.Verdict.Standing)
+	m := newBuilder(in)
 	r := &Report{Title: "Claim report", Date: caseDate(m.c), Interim: len(m.wanting()) > 0}
 	name := m.c.Engine.Text("name")
 	r.Subtitle = joinNonEmpty(" · ", m.c.ID, m.c.Title, name)
@@ -50,6 +45,17 @@ func Build(in Input) *Report {
 		}
 	}
 	return r
+}
+
+func newBuilder(in Input) *builder {
+	m := &builder{in: in, b: in.Book, d: in.Diagnosis, n: report.NewNames(in.Book, in.Diagnosis), table: measure.New(in.Book, in.Case), ev: map[string]evidence.Finding{}}
+	m.c = m.table.Weighed(in.Case) // with the findings that come of readings
+	for _, f := range m.c.All() {
+		m.ev[f.ID] = f
+	}
+	m.things = story(m.b, m.d)
+	m.stand = standingOf(m.d.Verdict.Standing)
+	return m
 }
 
 func joinNonEmpty(sep string, words ...string) string {

@@ -100,7 +100,9 @@ func text(r *Report) string {
 
 // The whole report of the built-in example, as it reads.
 func TestReportReads(t *testing.T) {
-	got := text(Build(workedOut(t, demoFile)))
+	in := workedOut(t, demoFile)
+	// The hash of the book changes with every word of it.
+	got := strings.ReplaceAll(text(Build(in)), in.Diagnosis.Book.Hash, "(hash of the book)")
 	const golden = "testdata/demo.golden"
 	if *update {
 		require.NoError(t, os.WriteFile(golden, []byte(got), 0o644))

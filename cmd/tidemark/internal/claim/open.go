@@ -128,6 +128,9 @@ func streams(file []byte) []stream {
 			end = body + k
 		}
 		s.body = file[body:end]
+		if !s.lengthIsTrue { // the end of the line before the word is not of the stream
+			s.body = bytes.TrimSuffix(bytes.TrimSuffix(s.body, []byte("\n")), []byte("\r"))
+		}
 		s.to = len(file)
 		if k := bytes.Index(file[end:], []byte("endobj")); k >= 0 {
 			s.to = end + k + len("endobj")

@@ -152,7 +152,7 @@ func (s Shape) box() (x0, y0, x1, y1 float64) {
 
 // svg writes the scene for a page; class says at what width of screen it is shown.
 func (s *Scene) svg(b *strings.Builder, class string) {
-	fmt.Fprintf(b, `<svg class="%s" viewBox="0 0 %s %s" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg">`, class, num(s.W), num(s.H), html.EscapeString(s.Alt))
+	fmt.Fprintf(b, `<svg class="%s" viewBox="0 0 %s %s" role="img" aria-label="%s">`, class, num(s.W), num(s.H), html.EscapeString(s.Alt))
 	b.WriteString("\n")
 	for _, x := range s.Shapes {
 		x.svg(b)

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"tidemark/cmd/tidemark/internal/report"
-	"tidemark/engine/measure"
 	"tidemark/evidence"
 )
 
@@ -20,10 +19,7 @@ func NoPhotos(c *evidence.Case, why string) []Photo {
 
 // WriteSheet writes a sheet for the bench: custody or photos.
 func WriteSheet(in Input, sheet string, opt Options) ([]byte, error) {
-	m := &builder{in: in, b: in.Book, c: in.Case, d: in.Diagnosis, n: report.NewNames(in.Book, in.Diagnosis), table: measure.New(in.Book, in.Case), ev: map[string]evidence.Finding{}}
-	for _, f := range in.Case.All() {
-		m.ev[f.ID] = f
-	}
+	m := newBuilder(in)
 	r := &Report{Title: "Custody sheet", Date: caseDate(m.c), Subtitle: joinNonEmpty(" · ", m.c.ID, m.c.Title, m.c.Engine.Text("name"))}
 	if sheet == "photos" {
 		r.Title = "Photo sheet"
