@@ -191,9 +191,19 @@ func (m *builder) besideLine() string {
 			count[f.Role]++
 		}
 	}
-	line := fmt.Sprintf("%s there of something else (old wear, other faults), %s made after the failure, %s not explained.",
-		counted(count[engine.Independent], "finding was", "findings were"), counted(count[engine.MadeAfter], "was", "were"), counted(count[engine.NotExplained], "is", "are"))
-	return line
+	var parts []string
+	for _, x := range []struct {
+		n    int
+		told string
+	}{{count[engine.Independent], "there of something else (old wear, other faults)"}, {count[engine.MadeAfter], "made after the failure"}, {count[engine.NotExplained], "not explained"}} {
+		if x.n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", x.n, x.told))
+		}
+	}
+	if len(parts) == 0 {
+		return "nothing was found that does not belong to it."
+	}
+	return "of the findings, " + report.And(parts) + "."
 }
 
 func counted(n int, one, many string) string {
@@ -449,7 +459,7 @@ func (m *builder) chain() Section {
 		return s
 	}
 	if len(m.d.Verdict.Names) == 0 {
-		s.say("Nothing is named as to blame. This is how it happened if what comes nearest is right; it is not claimed.")
+		s.say("Nothing is named as to blame. This is how it may have happened, if what comes nearest is right; it is not claimed.")
 	} else {
 		s.say("From the cause down to what was asked about, as it most probably happened. Findings hang on what they show. “Acted” is how probable it is that it was there and a working path ran from it to what happened.")
 	}

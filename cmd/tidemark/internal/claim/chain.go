@@ -119,6 +119,10 @@ func roleName(t thing) string {
 		return "Primary: cause"
 	case t.Role == "primary":
 		return "Primary"
+	case t.Role == unclaimed && t.On:
+		return "On the way: not claimed"
+	case t.Role == unclaimed:
+		return "Beside it: not claimed"
 	case t.On:
 		return "Consequential: on the way"
 	}

@@ -234,13 +234,17 @@ func (m *builder) roles() Section {
 			}
 		}
 		told := strings.Join(list, "; ") + "."
+		means := r.means
+		if r.role == engine.Consequential && len(m.d.Verdict.Names) == 0 {
+			means = "on the way to what happened"
+		}
 		switch {
 		case len(list) == 0:
 			told = "none"
 		case r.role == engine.Against:
 			told = strings.Join(list, ", ") + ": see “What was ruled out, and by what”."
 		}
-		cells := row(r.name, r.means, told)
+		cells := row(r.name, means, told)
 		cells[0].Tone = string(r.role)
 		t.Rows = append(t.Rows, cells)
 	}

@@ -47,6 +47,7 @@ var tones = map[string]Tone{
 	"made_after":    {"#3a2a55", "#f0ebf8", "#6a4ba3"},
 	"against":       {"#123c5c", "#e6f1f9", "#24699c"},
 	"unexplained":   {"#3d3d3d", "#f1f1f1", "#6b6b6b"},
+	unclaimed:       {"#2f3a45", "#f3f4f6", "#56636f"},
 	"plain":         {"#1c2733", "#ffffff", "#5b6b7b"},
 }
 

@@ -12,7 +12,7 @@ import (
 // thing is a cause or step in the story of how it happened, with what shows it.
 type thing struct {
 	ID, At, Name string
-	Role         string // primary, consequential, outcome
+	Role         string // primary, consequential, outcome, unclaimed
 	Kind         string // cause, step, outcome
 	Acted        float64
 	HasActed     bool
@@ -43,10 +43,16 @@ func story(b *rules.Book, d *engine.Diagnosis) []thing {
 	return ordered(branches(b, d, all, index))
 }
 
+// unclaimed is the role of what is on the way where nothing is named.
+const unclaimed = "unclaimed"
+
 // roleOnChain: what the verdict names, and what lies before it, is primary.
 func roleOnChain(d *engine.Diagnosis, l engine.ChainLink) string {
-	if l.Kind == "outcome" {
+	switch {
+	case l.Kind == "outcome":
 		return "outcome"
+	case len(d.Verdict.Names) == 0:
+		return unclaimed
 	}
 	last := -1
 	for i, c := range d.Chain {
@@ -163,7 +169,11 @@ func branches(b *rules.Book, d *engine.Diagnosis, all []thing, index map[string]
 				continue
 			}
 			index[s.id] = len(all)
-			all = append(all, thing{ID: s.id, At: strings.Join(s.at, ", "), Name: b.Node(s.id).Name, Kind: "step", Role: "consequential", Because: rule.Because, Source: rule.Source, Findings: s.findings, From: from, Into: -1})
+			role := "consequential"
+			if len(d.Verdict.Names) == 0 {
+				role = unclaimed
+			}
+			all = append(all, thing{ID: s.id, At: strings.Join(s.at, ", "), Name: b.Node(s.id).Name, Kind: "step", Role: role, Because: rule.Because, Source: rule.Source, Findings: s.findings, From: from, Into: -1})
 			order[i], placed = nil, true
 		}
 	}
