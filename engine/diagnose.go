@@ -44,6 +44,20 @@ const explainBudget = 150
 // Diagnose works out a case. The case must have been checked against the book
 // (Check). Findings that are impossible together give a *network.Clash.
 func Diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, opt Options) (*Diagnosis, error) {
+	w, err := begin(ctx, book, c, opt)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.do(w.header, w.candidates, w.conflict, w.verdict, w.explain, w.weights, w.findings, w.chain, w.next, w.overturned, w.categories); err != nil {
+		return nil, err
+	}
+	w.tidy()
+	return w.d, nil
+}
+
+// begin grounds the book in a case, enters what was found and what is asked, and works
+// out what is there.
+func begin(ctx context.Context, book *rules.Book, c *evidence.Case, opt Options) (*work, error) {
 	if opt.Looks == 0 {
 		opt.Looks = 8
 	}
@@ -61,23 +75,25 @@ func Diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, opt Optio
 	}
 	w := &work{ctx: ctx, book: book, c: c, table: table, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
 	var err error
-	if w.plain, err = g.Plain(w.ctx); err != nil {
+	if w.plain, err = g.Plain(ctx); err != nil {
 		return nil, err
 	}
-	if w.post, err = w.plain.Posterior(w.ctx, nil); err != nil {
+	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
 		return nil, err
 	}
 	w.depths = g.Depths()
-	if w.bounds, err = w.plain.ActedBounds(ctx); err != nil {
-		return nil, err
-	}
-	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict, w.explain, w.weights, w.findings, w.chain, w.next, w.overturned} {
+	w.bounds, err = w.plain.ActedBounds(ctx)
+	return w, err
+}
+
+// do takes steps one after the other.
+func (w *work) do(steps ...func() error) error {
+	for _, step := range steps {
 		if err := step(); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	w.tidy()
-	return w.d, nil
+	return nil
 }
 
 // work is a diagnosis in the making.
@@ -260,6 +276,7 @@ func (w *work) candidates() error {
 	for _, h := range w.all {
 		if h.family != nil {
 			families[h.ID] = h
+			w.post.Know(h.family, h.Present)
 		}
 	}
 	err := each(w.ctx, len(singles), func(i int) error {
@@ -327,8 +344,14 @@ func (w *work) bound(h *held) float64 {
 	return sum
 }
 
-// measure works out acted and blame of a candidate.
+// measure works out acted and blame of a candidate, and present of a family.
 func (w *work) measure(h *held) error {
+	if h.family != nil && h.Present >= Screen/float64(len(h.items)) {
+		var err error
+		if h.Present, err = w.plain.AnyOf(w.ctx, nil, h.family, w.post); err != nil {
+			return err
+		}
+	}
 	switch {
 	case !w.g.Asking() || h.depth < 0:
 	case h.Present < Screen || w.bound(h) < Screen:

@@ -9,28 +9,29 @@ const Schema = "tidemark.diagnosis/1"
 // likelihood ratio), work is in minutes. Lists are sorted as documented; the
 // same case and book give the same bytes.
 type Diagnosis struct {
-	Schema       string        `json:"schema"`
-	Case         CaseInfo      `json:"case"`
-	Verdict      Verdict       `json:"verdict"`
-	Causes       []Candidate   `json:"causes"` // by blame, then acted, then present
-	Steps        []Candidate   `json:"steps"`
-	Conditions   []Condition   `json:"conditions"`
-	Together     []Set         `json:"together"`
-	Conflict     Conflict      `json:"conflict"`
-	Chain        []ChainLink   `json:"chain"` // cause to outcome
-	Explanation  Explanation   `json:"explanation"`
-	Findings     []FindingOut  `json:"findings"` // in the order of the case
-	Groups       []Group       `json:"groups"`
-	Readings     []ReadingOut  `json:"readings"`      // in the order of the book
-	ReadingsLeft []LeftOut     `json:"readings_left"` // kept and not weighed
-	NotExplained []Unexplained `json:"not_explained"`
-	Next         []Look        `json:"next"` // most bits a minute first
-	Stop         Stop          `json:"stop"`
-	OverturnedBy Overturned    `json:"overturned_by"`
-	Assumed      []Assumed     `json:"assumed"`
-	Book         BookInfo      `json:"book"`
-	Method       Method        `json:"method"`
-	Program      Program       `json:"program"`
+	Schema       string          `json:"schema"`
+	Case         CaseInfo        `json:"case"`
+	Verdict      Verdict         `json:"verdict"`
+	Causes       []Candidate     `json:"causes"` // by blame, then acted, then present
+	Steps        []Candidate     `json:"steps"`
+	Conditions   []Condition     `json:"conditions"`
+	Together     []Set           `json:"together"`
+	Categories   []CategoryBlame `json:"categories"` // of cause, by blame
+	Conflict     Conflict        `json:"conflict"`
+	Chain        []ChainLink     `json:"chain"` // cause to outcome
+	Explanation  Explanation     `json:"explanation"`
+	Findings     []FindingOut    `json:"findings"` // in the order of the case
+	Groups       []Group         `json:"groups"`
+	Readings     []ReadingOut    `json:"readings"`      // in the order of the book
+	ReadingsLeft []LeftOut       `json:"readings_left"` // kept and not weighed
+	NotExplained []Unexplained   `json:"not_explained"`
+	Next         []Look          `json:"next"` // most bits a minute first
+	Stop         Stop            `json:"stop"`
+	OverturnedBy Overturned      `json:"overturned_by"`
+	Assumed      []Assumed       `json:"assumed"`
+	Book         BookInfo        `json:"book"`
+	Method       Method          `json:"method"`
+	Program      Program         `json:"program"`
 }
 
 // CaseInfo says which case and what was asked.
@@ -256,7 +257,10 @@ type Stop struct {
 
 // Overturned is on what the verdict hangs.
 type Overturned struct {
-	Rules    []RuleFlip    `json:"rules"`
+	Rules []RuleFlip `json:"rules"`
+	// Joint is the smallest change of two of the most fragile rules that does it, where
+	// neither change would alone.
+	Joint    *JointFlip    `json:"joint,omitempty"`
 	Findings []FindingFlip `json:"findings"`
 	Looks    []LookFlip    `json:"looks"`
 }
@@ -268,6 +272,15 @@ type RuleFlip struct {
 	HoldsAbove *float64 `json:"holds_above,omitempty"`
 	HoldsBelow *float64 `json:"holds_below,omitempty"`
 	ThenLeads  string   `json:"then_leads"`
+}
+
+// JointFlip is two rules changed at once, by as many decibans each.
+type JointFlip struct {
+	Rules     []string  `json:"rules"`
+	Now       []float64 `json:"now"`
+	At        []float64 `json:"at"`
+	Decibans  float64   `json:"decibans"`
+	ThenLeads string    `json:"then_leads"`
 }
 
 // FindingFlip is a finding without which another candidate leads.

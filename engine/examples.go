@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 
-	"tidemark/engine/measure"
 	"tidemark/engine/network"
 	"tidemark/evidence"
 	"tidemark/evidence/quantity"
@@ -171,31 +170,12 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 
 // verdictOf works out a case as far as its verdict.
 func verdictOf(ctx context.Context, b *rules.Book, c *evidence.Case) (*work, error) {
-	table := measure.New(b, c)
-	c = table.Weighed(c)
-	g := network.New(b, c)
-	g.Observe(c)
-	if c.Question != "" {
-		if err := g.Ask(c.Question, c.At); err != nil {
-			return nil, err
-		}
+	w, err := begin(ctx, b, c, Options{})
+	if err == nil {
+		err = w.do(w.header, w.candidates, w.conflict, w.verdict)
 	}
-	w := &work{ctx: ctx, book: b, c: c, table: table, g: g, d: &Diagnosis{}}
-	var err error
-	if w.plain, err = g.Plain(ctx); err != nil {
+	if err != nil {
 		return nil, err
-	}
-	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
-		return nil, err
-	}
-	w.depths = g.Depths()
-	if w.bounds, err = w.plain.ActedBounds(ctx); err != nil {
-		return nil, err
-	}
-	for _, step := range []func() error{w.header, w.candidates, w.conflict, w.verdict} {
-		if err := step(); err != nil {
-			return nil, err
-		}
 	}
 	return w, nil
 }

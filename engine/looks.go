@@ -26,41 +26,54 @@ const (
 // candidates for each minute of work.
 func (w *work) next() error {
 	cands := w.weighed()
-	rough, err := w.roughLooks(cands)
+	looks, _, err := w.ranked(cands, lookCandidates)
 	if err != nil {
 		return err
 	}
-	rough = rough[:min(lookCandidates, len(rough))]
+	w.d.Next = looks
+	w.flips(looks)
+	if len(w.d.Next) > w.opt.Looks {
+		w.d.Next = w.d.Next[:w.opt.Looks]
+	}
+	w.d.Stop = w.stop(looks, len(w.d.OverturnedBy.Looks) > 0)
+	return nil
+}
+
+// stop tells whether looking on is worth it.
+func (w *work) stop(looks []Look, changes bool) Stop {
+	switch {
+	case !slices.ContainsFunc(looks, func(l Look) bool { return l.Bits >= WorthTelling }):
+		return Stop{false, "No look left that the book knows would tell much more."}
+	case w.d.Verdict.Standing == Determined && !changes:
+		return Stop{false, "No single look left changes what leads; look on only to answer what lies behind it."}
+	}
+	return Stop{true, "A look left can still change what leads, or how surely."}
+}
+
+// ranked are the looks not yet made that tell something of the presence of the
+// candidates, most bits a minute first, and where each is made.
+func (w *work) ranked(cands []*held, most int) ([]Look, map[string]lookAt, error) {
+	rough, err := w.roughLooks(cands)
+	if err != nil {
+		return nil, nil, err
+	}
+	rough = rough[:min(most, len(rough))]
 	looks := make([]Look, len(rough))
 	if err := each(w.ctx, len(rough), func(i int) (err error) {
 		looks[i], err = w.exactLook(rough[i], cands)
 		return err
 	}); err != nil {
-		return err
+		return nil, nil, err
 	}
-	for _, l := range looks {
-		if l.Bits >= worthKeeping {
-			w.d.Next = append(w.d.Next, l)
-		}
-	}
-	slices.SortStableFunc(w.d.Next, func(a, b Look) int {
+	looks = slices.DeleteFunc(looks, func(l Look) bool { return l.Bits < worthKeeping })
+	slices.SortStableFunc(looks, func(a, b Look) int {
 		return cmp.Or(cmp.Compare(b.Bits/b.Minutes, a.Bits/a.Minutes), strings.Compare(a.Sign, b.Sign), strings.Compare(a.At, b.At))
 	})
-	all := w.d.Next
-	w.flips(all)
-	if len(w.d.Next) > w.opt.Looks {
-		w.d.Next = w.d.Next[:w.opt.Looks]
+	where := map[string]lookAt{}
+	for _, r := range rough {
+		where[r.sign.ID] = r
 	}
-	changes := len(w.d.OverturnedBy.Looks) > 0
-	switch {
-	case !slices.ContainsFunc(all, func(l Look) bool { return l.Bits >= WorthTelling }):
-		w.d.Stop = Stop{false, "No look left that the book knows would tell much more."}
-	case w.d.Verdict.Standing == Determined && !changes:
-		w.d.Stop = Stop{false, "No single look left changes what leads; look on only to answer what lies behind it."}
-	default:
-		w.d.Stop = Stop{true, "A look left can still change what leads, or how surely."}
-	}
-	return nil
+	return looks, where, nil
 }
 
 type lookAt struct {
@@ -164,7 +177,8 @@ func (w *work) exactLook(r lookAt, cands []*held) (Look, error) {
 	for _, x := range r.sign.LostBy {
 		l.DestroyedBy = append(l.DestroyedBy, string(x.Kind)+" "+x.Part)
 	}
-	notFound, err := w.g.IfNotFound(w.ctx, w.plain, r.sign, r.index)
+	items, families := itemsOf(cands)
+	notFound, err := w.plain.IfNotFound(w.ctx, []network.Unseen{{Sign: r.sign, Index: r.index}}, items, families)
 	if err != nil {
 		return l, err
 	}
@@ -241,7 +255,7 @@ func (w *work) overturned() error {
 	})
 	then := make([]*held, len(ids))
 	if err := each(w.ctx, len(ids), func(i int) (err error) {
-		then[i], err = w.leaderIf(lead, rivals, map[string]bool{ids[i]: true}, nil)
+		then[i], _, err = w.leaderIf(lead, rivals, map[string]bool{ids[i]: true})
 		return err
 	}); err != nil {
 		return err
@@ -275,25 +289,34 @@ func (w *work) weightOf(id string, h *held) Weight {
 	return Weight{}
 }
 
-// leaderIf tells which of leader and rivals has the most blame when findings
-// are left out or rules changed.
-func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, change *network.Change) (*held, error) {
-	g := w.g.Variant(without, change)
-	best, most := lead, -1.0
+// leaderIf tells which of leader and rivals has the most blame when findings are left
+// out or rules changed, and by how much it leads: the leader before the best rival, or
+// a rival before the leader.
+func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, changes ...network.Change) (*held, float64, error) {
+	g := w.g.Variant(without, changes...)
+	best, most, second, led := lead, -1.0, -1.0, 0.0
 	for _, h := range append([]*held{lead}, rivals...) {
 		b, err := g.Blame(w.ctx, h.test())
 		if err != nil {
-			return nil, err
+			return nil, 0, err
+		}
+		if h == lead {
+			led = b
 		}
 		if b > most+1e-12 {
-			best, most = h, b
+			best, most, second = h, b, most
+		} else {
+			second = max(second, b)
 		}
 	}
-	return best, nil
+	if best == lead {
+		return best, most - max(second, 0), nil
+	}
+	return best, most - led, nil
 }
 
-// ruleFlips seeks, for each rule of the chain and of the signs that carry it,
-// the how-often at which another candidate leads.
+// ruleFlips seeks, for each rule of the chain, the how-often at which another candidate
+// leads, and of the most fragile the smallest joint change of two.
 func (w *work) ruleFlips(lead *held, rivals []*held) error {
 	if len(rivals) == 0 {
 		return nil
@@ -301,28 +324,14 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 	chain := w.chainRules()
 	flips := make([]*RuleFlip, 2*len(chain))
 	if err := each(w.ctx, len(flips), func(i int) error {
-		r, end := chain[i/2], []float64{0.001, 0.999}[i%2]
-		then, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: end})
-		if err != nil || then == nil || then == lead {
-			return err
+		r := chain[i/2]
+		end := []float64{0.001, 0.999}[i%2]
+		move := func(at float64) []network.Change {
+			return []network.Change{{Rule: r, HowOften: chance(at)}}
 		}
-		// Halve the interval, in odds, until the turning point is known to a
-		// deciban; both sides are worked out, not interpolated.
-		holds, turns := decibans(r.HowOften), decibans(end)
-		for math.Abs(turns-holds) > 1 {
-			mid := (holds + turns) / 2
-			t, err := w.leaderIf(lead, rivals, nil, &network.Change{Rule: r, HowOften: chance(mid)})
-			switch {
-			case err != nil:
-				return err
-			case t == lead:
-				holds = mid
-			default:
-				turns = mid
-				if t != nil {
-					then = t
-				}
-			}
+		turns, then, err := w.turning(lead, rivals, move, decibans(r.HowOften), decibans(end))
+		if then == nil || err != nil {
+			return err
 		}
 		at := chance(turns)
 		flips[i] = &RuleFlip{Rule: r.ID, Now: r.HowOften, ThenLeads: then.key()}
@@ -343,6 +352,112 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 	slices.SortStableFunc(w.d.OverturnedBy.Rules, func(a, b RuleFlip) int {
 		return cmp.Or(cmp.Compare(a.distance(), b.distance()), strings.Compare(a.Rule, b.Rule))
 	})
+	return w.jointFlip(lead, rivals, chain)
+}
+
+// exactly is how near, in decibans, a turning point is told; tries bounds the search.
+const (
+	exactly = 0.02
+	tries   = 20
+)
+
+// turning finds where, between two points in decibans, another candidate comes to lead,
+// and which; none where none does at the far end. What leads at the point itself and a
+// hair before it is worked out, not interpolated.
+func (w *work) turning(lead *held, rivals []*held, move func(at float64) []network.Change, from, to float64) (float64, *held, error) {
+	then, ahead, err := w.leaderIf(lead, rivals, nil, move(to)...)
+	if err != nil || then == lead {
+		return 0, nil, err
+	}
+	// By how much the leader leads at the near end: false position, each end's weight
+	// halved where it stays too long (Illinois).
+	holds, turns := from, to
+	near, far := 0.0, -ahead
+	for _, h := range append([]*held{lead}, rivals...) {
+		switch h {
+		case lead:
+			near += h.Blame
+		case then:
+			near -= h.Blame
+		}
+	}
+	side := 0
+	for n := 0; math.Abs(turns-holds) > exactly && n < tries; n++ {
+		at := (holds + turns) / 2
+		if near > 0 && far < 0 && n < tries/2 {
+			at = holds + (turns-holds)*near/(near-far)
+			// Not nearer to an end than what is told, or the other never moves.
+			lo, hi := min(holds, turns)+exactly/2, max(holds, turns)-exactly/2
+			at = max(lo, min(hi, at))
+		}
+		t, by, err := w.leaderIf(lead, rivals, nil, move(at)...)
+		if err != nil {
+			return 0, nil, err
+		}
+		if t == lead {
+			holds, near = at, by
+			if side == 1 {
+				far /= 2
+			}
+			side = 1
+		} else {
+			turns, then, far = at, t, -by
+			if side == -1 {
+				near /= 2
+			}
+			side = -1
+		}
+	}
+	return turns, then, nil
+}
+
+// fragile is how many rules are tried in pairs.
+const fragile = 5
+
+// jointFlip seeks the smallest change of two rules at once, by as many decibans each,
+// that brings another candidate ahead where neither would alone.
+func (w *work) jointFlip(lead *held, rivals []*held, chain []*rules.Rule) error {
+	flips := w.d.OverturnedBy.Rules
+	flips = flips[:min(fragile, len(flips))]
+	if len(flips) < 2 {
+		return nil
+	}
+	rule := map[string]*rules.Rule{}
+	for _, r := range chain {
+		rule[r.ID] = r
+	}
+	type pair struct{ a, b RuleFlip }
+	var pairs []pair
+	for i, b := range flips {
+		for _, a := range flips[:i] {
+			if a.Rule != b.Rule {
+				pairs = append(pairs, pair{a, b})
+			}
+		}
+	}
+	toward := func(f RuleFlip, by float64) network.Change {
+		at := decibans(f.Now) - by
+		if f.HoldsAbove == nil {
+			at = decibans(f.Now) + by
+		}
+		return network.Change{Rule: rule[f.Rule], HowOften: chance(at)}
+	}
+	best := flips[0].distance() // one rule alone does it then
+	for _, p := range pairs {
+		move := func(by float64) []network.Change { return []network.Change{toward(p.a, by), toward(p.b, by)} }
+		by, then, err := w.turning(lead, rivals, move, 0, best)
+		if err != nil {
+			return err
+		}
+		if then != nil && by < best-exactly {
+			best = by
+			c := move(by)
+			w.d.OverturnedBy.Joint = &JointFlip{
+				Rules: []string{p.a.Rule, p.b.Rule}, Now: []float64{p.a.Now, p.b.Now},
+				At: []float64{c[0].HowOften, c[1].HowOften}, Decibans: by, ThenLeads: then.key(),
+			}
+		}
+	}
 	return nil
 }
 

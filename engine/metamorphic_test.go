@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -141,12 +142,70 @@ func TestRulesTurnWhereTheySay(t *testing.T) {
 			}
 			return f.ThenLeads
 		}
-		// The turning point is known to a deciban.
-		holds, turns := 1.5, -1.5
+		// The turning point is told to two hundredths of a deciban.
+		holds, turns := 0.05, -0.05
 		if f.HoldsBelow != nil {
 			holds, turns = turns, holds
 		}
 		assert.Equal(t, lead, leads(holds), f.Rule)
 		assert.Equal(t, f.ThenLeads, leads(turns), f.Rule)
 	}
+}
+
+// Two rules changed at once: neither change alone brings another ahead, both do, and a
+// little less of both does not.
+func TestTwoRulesTurnTogether(t *testing.T) {
+	const more = `
+[cause.heat]
+name = "heat"
+category = "operation"
+base_rate = 0.05
+source = "common practice"
+leads_to.warped = { how_often = 0.8, because = "x", source = "common practice" }
+[cause.cold]
+name = "cold"
+category = "operation"
+base_rate = 0.02
+source = "common practice"
+leads_to.stuck = { how_often = 0.4, because = "x", source = "common practice" }
+[step.warped]
+name = "warped"
+leads_to.gripping = { how_often = 0.7, because = "x", source = "common practice" }
+[step.gripping]
+name = "gripping"
+leads_to.stuck = { how_often = 0.6, because = "x", source = "common practice" }
+[step.stuck]
+name = "stuck"
+outcome = true
+`
+	book := func() *rules.Book {
+		b := smallBook(t, more)
+		for _, n := range b.Nodes {
+			n.Unlisted = 0
+		}
+		return b
+	}
+	const lead = "heat"
+	d := diagnose(t, book(), "stuck", "")
+	require.GreaterOrEqual(t, len(d.OverturnedBy.Rules), 2)
+	j := d.OverturnedBy.Joint
+	require.NotNil(t, j)
+	assert.Less(t, j.Decibans, d.OverturnedBy.Rules[0].distance())
+	leads := func(first, second, less float64) bool {
+		b := book()
+		for _, r := range b.Rules {
+			for i, part := range []float64{first, second} {
+				if r.ID == j.Rules[i] {
+					now, at := decibans(j.Now[i]), decibans(j.At[i])
+					r.HowOften = chance(now + part*(at-now)*(1-less/math.Abs(at-now)))
+				}
+			}
+		}
+		n := numbers(diagnose(t, b, "stuck", ""))
+		return n[lead+" @ "][2] > n[j.ThenLeads+" @ "][2]
+	}
+	assert.True(t, leads(1, 0, 0))
+	assert.True(t, leads(0, 1, 0))
+	assert.True(t, leads(1, 1, 0.05))
+	assert.False(t, leads(1, 1, -0.05))
 }

@@ -3,7 +3,6 @@ package engine
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -41,6 +40,17 @@ func (w *work) weighed() []*held {
 	return out
 }
 
+// itemsOf are the items and families of some candidates.
+func itemsOf(cands []*held) (items []*network.Item, families []*network.Family) {
+	for _, h := range cands {
+		if h.family != nil {
+			families = append(families, h.family)
+		}
+		items = append(items, h.items...)
+	}
+	return items, families
+}
+
 func (w *work) presentIn(p *network.Posterior, h *held) float64 {
 	if h.family != nil {
 		return p.Family(h.family)
@@ -64,34 +74,15 @@ func (w *work) weights() error {
 			}
 		}
 	}
-	// The share of each: the mean of alone and last, scaled so that the column
-	// adds up exactly. Where the means nearly cancel no scale makes sense, and
-	// the remainder is spread evenly over them by size.
 	for _, h := range cands {
 		k := h.key()
-		total := decibans(w.presentIn(w.post, h)) - decibans(w.presentIn(w.bare, h))
-		sum, size := 0.0, 0.0
-		for _, id := range ids {
-			m := (out[id][k].Alone + out[id][k].Last) / 2
-			sum += m
-			size += math.Abs(m)
+		column := make([]Weight, len(ids))
+		for i, id := range ids {
+			column[i] = out[id][k]
 		}
-		scale := 0.0
-		if sum != 0 {
-			scale = total / sum
-		}
-		for _, id := range ids {
-			x := out[id][k]
-			m := (x.Alone + x.Last) / 2
-			switch {
-			case scale >= 0.5 && scale <= 2:
-				x.Share = m * scale
-			case size > 0:
-				x.Share = m + (total-sum)*math.Abs(m)/size
-			default:
-				x.Share = total / float64(len(ids))
-			}
-			out[id][k] = x
+		shares(column, decibans(w.presentIn(w.post, h))-decibans(w.presentIn(w.bare, h)))
+		for i, id := range ids {
+			out[id][k] = column[i]
 		}
 	}
 	w.groups(ids, cands)
@@ -140,7 +131,8 @@ func (w *work) groupWeights(cands []*held) error {
 		for _, id := range gr.Findings {
 			without[id] = true
 		}
-		p, err := w.plain.Posterior(w.ctx, without)
+		items, families := itemsOf(cands)
+		p, err := w.plain.About(w.ctx, without, items, families)
 		if err != nil {
 			return err
 		}

@@ -194,21 +194,37 @@ func (w *work) spelled(h *held) Candidate {
 	if h.family == nil {
 		return c
 	}
-	if one := w.mainly(h); one != nil {
+	one := w.mainly(h)
+	if one == nil {
+		if at := w.sureOf(h.family); at != "" {
+			c.Name += ", " + at
+			return c
+		}
+		one = w.likeliest(h)
+	}
+	if one != nil {
 		c.Name += fmt.Sprintf(", most probably %s (%s)", one.At, percent(one.Blame))
-	} else if at := w.sureOf(h.family); at != "" {
-		c.Name += ", " + at
 	}
 	return c
 }
 
-// sureOf tells at which positions of a family it surely is: where something was
-// seen of it, or hardly a doubt is left.
+// likeliest is the one position of a family that is more likely than not to blame, or
+// nil.
+func (w *work) likeliest(h *held) *held {
+	for _, o := range w.all { // by blame
+		if o.ID == h.ID && o.family == nil && o.Blame >= 0.5 {
+			return o
+		}
+	}
+	return nil
+}
+
+// sureOf tells at which positions of a family it surely is: where hardly a doubt is
+// left.
 func (w *work) sureOf(f *network.Family) string {
 	var at []*network.Item
 	for _, it := range f.Items {
-		p := w.post.Item(it)
-		if p >= 0.9 || p >= 0.5 && len(w.shownBy([]*network.Item{it})) > 0 {
+		if w.post.Item(it) >= 0.9 {
 			at = append(at, it)
 		}
 	}
@@ -505,25 +521,13 @@ func (w *work) betterQuestion() error {
 
 // askInstead tells the causes to blame for another outcome.
 func (w *work) askInstead(question string) ([]Candidate, error) {
-	g := network.New(w.book, w.c)
-	g.Budget = w.g.Budget
-	g.Observe(w.c)
-	if err := g.Ask(question, nil); err != nil {
-		return nil, err
+	c := *w.c
+	c.Question, c.At = question, nil
+	sub, err := begin(w.ctx, w.book, &c, w.opt)
+	if err == nil {
+		err = sub.candidates()
 	}
-	sub := &work{ctx: w.ctx, book: w.book, c: w.c, g: g, opt: w.opt, d: &Diagnosis{}}
-	var err error
-	if sub.plain, err = g.Plain(w.ctx); err != nil {
-		return nil, err
-	}
-	if sub.post, err = sub.plain.Posterior(w.ctx, nil); err != nil {
-		return nil, err
-	}
-	sub.depths = g.Depths()
-	if sub.bounds, err = sub.plain.ActedBounds(w.ctx); err != nil {
-		return nil, err
-	}
-	if err := sub.candidates(); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	out := []Candidate{}

@@ -20,5 +20,5 @@ func main() {
 
 // run is main without the process around it.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
-	return cli.Run(ctx, args, cli.Env{In: in, Out: out, Err: errs, Width: terminalWidth(), Version: version(), Progress: errs == os.Stderr && term.IsTerminal(int(os.Stderr.Fd())), Waiting: func() bool { return waiting(in) }})
+	return cli.Run(ctx, args, cli.Env{In: in, Out: out, Err: errs, Width: terminalWidth(), Colour: colour(out), ASCII: asciiOnly(), Version: version(), Progress: errs == os.Stderr && term.IsTerminal(int(os.Stderr.Fd())), Waiting: func() bool { return waiting(in) }})
 }

@@ -5,6 +5,7 @@ import (
 	"os"
 	"runtime/debug"
 	"strconv"
+	"strings"
 
 	"golang.org/x/term"
 )
@@ -53,4 +54,24 @@ func version() string {
 		v = "development"
 	}
 	return v
+}
+
+// colour tells whether an output takes colours: a terminal that is not dumb, where
+// NO_COLOR (no-color.org) does not forbid it.
+func colour(out io.Writer) bool {
+	f, ok := out.(*os.File)
+	return ok && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(f.Fd()))
+}
+
+// asciiOnly tells whether the locale names a character set other than UTF-8. Where it
+// names none, as in a pipe without any, UTF-8 is written.
+func asciiOnly() bool {
+	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
+		if v := os.Getenv(name); v != "" {
+			_, set, named := strings.Cut(strings.ToLower(v), ".")
+			set = strings.ReplaceAll(set, "-", "")
+			return named && !strings.HasPrefix(set, "utf8")
+		}
+	}
+	return false
 }

@@ -123,6 +123,7 @@ type Ground struct {
 	forced   []int           // variables wanted in the plain model, where more than what bears on the case is
 	asked    *rules.Node
 	askedAt  []*Item
+	unseen   []edge // what would have shown a sign that is taken as looked for and not found
 }
 
 // Assumption is something that the case does not say and that was taken.

@@ -11,6 +11,9 @@ type Test struct {
 	Items    []*Item
 	Unlisted bool  // every step's chance by itself
 	At       *Item // with Unlisted: only that step's
+	// Many tells that the items are many at once, as all causes of a kind: those of
+	// which no rule is kept are passed over, and not brought back for the question.
+	Many bool
 }
 
 // mode is which of the two questions a three-level model answers.
@@ -368,6 +371,16 @@ func (m *Model) evidence(without map[string]bool) infer.Evidence {
 			continue
 		}
 		ev[m.vars[o.v]] = multiply(ev[m.vars[o.v]], o.like)
+	}
+	for _, e := range m.g.unseen {
+		// A sign not found is a product over what would show it.
+		if m.has(e.from) {
+			like := []float64{1, 1 - e.pass}
+			if m.three[e.from] {
+				like = append(like, 1-e.pass)
+			}
+			ev[m.vars[e.from]] = multiply(ev[m.vars[e.from]], like)
+		}
 	}
 	if m.g.outcome >= 0 {
 		there := []float64{0, 1}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -66,27 +67,37 @@ type Posterior struct {
 	LogP float64 // ln of the probability of the findings and the outcome
 	m    *Model
 	p    *infer.Posterior
+	any  map[*Family]float64 // of families that have no variable in the model
 }
 
 // Item is the probability that a cause or step is there. A cause on which
 // nothing bears keeps its base rate; a step on which nothing bears is 0.
 func (p *Posterior) Item(it *Item) float64 {
-	v := &p.m.g.vars[it.v]
-	switch {
-	case p.m.has(it.v):
+	if p.m.has(it.v) {
 		return p.p.P(p.m.vars[it.v])[1]
+	}
+	return p.outside(it.v)
+}
+
+// outside is how likely something is that is not in the model.
+func (p *Posterior) outside(v int) float64 {
+	switch {
 	case p.m.g.beside != nil:
-		return p.m.g.beside[it.v]
-	case v.kind == root:
-		return v.prior
+		return p.m.g.beside[v]
+	case p.m.g.vars[v].kind == root:
+		return p.m.g.vars[v].prior
 	}
 	return 0
 }
 
-// Family is the probability that it is there at any position.
+// Family is the probability that it is there at any position. Where nothing hangs on
+// that the positions are taken as independent, unless it was asked for (see About).
 func (p *Posterior) Family(f *Family) float64 {
 	if p.m.has(f.v) {
 		return p.p.P(p.m.vars[f.v])[1]
+	}
+	if x, ok := p.any[f]; ok {
+		return x
 	}
 	none := 1.0
 	for _, it := range f.Items {
@@ -116,13 +127,44 @@ func (p *Plain) About(ctx context.Context, without map[string]bool, items []*Ite
 	}
 	if len(query) == 0 { // which would ask for all
 		logP, err := p.LogP(ctx, without)
-		return &Posterior{LogP: logP, m: p.m}, err
+		return &Posterior{LogP: logP, m: p.m}, err // none is in the model
 	}
 	post, err := p.m.m.Infer(ctx, p.m.evidence(without), query...)
 	if err != nil {
 		return nil, p.clash(err)
 	}
-	return &Posterior{LogP: post.LogP, m: p.m, p: post}, nil
+	out := &Posterior{LogP: post.LogP, m: p.m, p: post, any: map[*Family]float64{}}
+	for _, f := range families {
+		if out.any[f], err = p.AnyOf(ctx, without, f, out); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// Know notes how likely a family is there at any position, as AnyOf tells it.
+func (p *Posterior) Know(f *Family, chance float64) {
+	if p.any == nil {
+		p.any = map[*Family]float64{}
+	}
+	p.any[f] = chance
+}
+
+// AnyOf is how likely a family is there at any position, given a posterior with the
+// same findings left out. Positions are not independent once something was found: one
+// may explain what else another must.
+func (p *Plain) AnyOf(ctx context.Context, without map[string]bool, f *Family, post *Posterior) (float64, error) {
+	likely := 0
+	for _, it := range f.Items {
+		if post.Item(it) > 1e-9 {
+			likely++
+		}
+	}
+	if p.m.has(f.v) || likely < 2 {
+		return post.Family(f), nil
+	}
+	none, err := p.LogPHeld(ctx, without, Hold{Items: f.Items})
+	return max(0, min(1, -math.Expm1(none-post.LogP))), err
 }
 
 func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
@@ -182,6 +224,20 @@ func (p *Plain) clash(err error) error {
 		}
 	}
 	return out
+}
+
+// Kept tells whether a rule that leads on from an item to the outcome is kept, so that
+// the item itself is in the three-level models.
+func (g *Ground) Kept(it *Item) bool { return g.runs(Test{Items: []*Item{it}}) }
+
+// Passage is, for a cause of which no rule is kept, the step through which most comes of
+// it, and which share of that step's occurrences is taken to be its doing.
+func (g *Ground) Passage(it *Item) (to *Item, share float64) {
+	p, ok := g.passages[it.v]
+	if !ok {
+		return nil, 0
+	}
+	return g.vars[p.to].item, p.share
 }
 
 // Blame is the probability, given all findings, that without what is under
@@ -578,12 +634,30 @@ func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 
 	return 1 - none
 }
 
-// lookEdges lists what would show a sign at a position to the eye. The sign has
+// looking is how a sign that was not looked for yet would be: on paper or by asking, or
+// by eye.
+func looking(s *rules.Sign) rules.WayChances {
+	if s.Part.Belongs == "person" || s.Part.Belongs == "paper" {
+		return rules.Chances(evidence.Paper)
+	}
+	return rules.Chances(evidence.Eye)
+}
+
+// OfItself is the chance that a sign which nothing shows is not found where it is
+// looked for.
+func OfItself(s *rules.Sign) float64 {
+	if s.Unlisted == 0 {
+		return 1 // the thing itself in the hand is not mistaken (see enter)
+	}
+	return (1 - s.Unlisted) * (1 - looking(s).Mistaken)
+}
+
+// lookEdges lists what would show a sign at a position to whoever looks. The sign has
 // not been looked for anywhere, so what a rule's positions have in common does
 // not matter: a rule that takes the first, or one, counts by its chance for this
 // one. What other rules of its source tell of the position is left aside.
 func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
-	missed := rules.Chances(evidence.Eye).Missed
+	missed := looking(s).Missed
 	var out []edge
 	for _, r := range s.By {
 		if g.holds(r.When, a) == rules.No {
@@ -603,25 +677,61 @@ func (g *Ground) lookEdges(s *rules.Sign, index int, a *assumer) []edge {
 	return out
 }
 
-// IfNotFound infers what would be there if a sign were looked for by eye at a
-// position and not found.
-func (g *Ground) IfNotFound(ctx context.Context, p *Plain, s *rules.Sign, index int) (*Posterior, error) {
-	ev := p.m.evidence(nil)
-	way, lost := rules.Chances(evidence.Eye), 0.0
-	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
-		// A sign not found is a product over its parents.
-		if p.m.has(e.from) {
-			v := p.m.vars[e.from]
-			ev[v] = multiply(orOnes(ev[v]), []float64{1, 1 - e.pass})
-		} else {
-			lost += math.Log(1 - g.prior[e.from]*e.pass)
-		}
+// Unseen is a sign at a position, taken as looked for by eye and not found.
+type Unseen struct {
+	Sign  *rules.Sign
+	Index int
+}
+
+// Without is the same ground with signs taken as looked for by eye and not found.
+// There must be none of them among the findings.
+func (g *Ground) Without(unseen ...Unseen) *Ground {
+	n := *g
+	n.unseen = nil
+	for _, u := range unseen {
+		n.unseen = append(n.unseen, g.lookEdges(u.Sign, u.Index, newAssumer(g))...)
 	}
-	post, err := p.posterior(ctx, ev)
+	n.coarse, n.wide = nil, nil
+	for _, c := range g.coarse {
+		n.coarse = append(n.coarse, c.Without(unseen...))
+	}
+	if g.wide != nil {
+		n.wide = g.wide.Without(unseen...)
+	}
+	return &n
+}
+
+// IfNotFound infers what would be there of these items and families (of all, for none
+// of both) if signs were looked for by eye and not found.
+func (p *Plain) IfNotFound(ctx context.Context, unseen []Unseen, items []*Item, families []*Family) (*Posterior, error) {
+	n := p.Ruled(unseen...)
+	g := n.g
+	var post *Posterior
+	var err error
+	if len(items)+len(families) == 0 {
+		post, err = n.Posterior(ctx, nil)
+	} else {
+		post, err = n.About(ctx, nil, items, families)
+	}
 	if err != nil {
 		return nil, err
 	}
-	post.LogP += math.Log(1-s.Unlisted) + math.Log(1-way.Mistaken) + lost
+	for _, u := range unseen {
+		post.LogP += math.Log(OfItself(u.Sign))
+	}
+	// What bears on nothing else is as likely as before.
+	hidden := map[int]float64{}
+	for _, e := range g.unseen {
+		if !p.m.has(e.from) {
+			if _, ok := hidden[e.from]; !ok {
+				hidden[e.from] = 1
+			}
+			hidden[e.from] *= 1 - e.pass
+		}
+	}
+	for _, v := range slices.Sorted(maps.Keys(hidden)) {
+		post.LogP += math.Log(1 - g.prior[v]*(1-hidden[v]))
+	}
 	return post, nil
 }
 
@@ -638,9 +748,9 @@ type Change struct {
 	HowOften float64
 }
 
-// Variant is the same ground with findings left out or a rule changed at all
-// its positions. The chances of unlisted causes stay as they were.
-func (g *Ground) Variant(without map[string]bool, change *Change) *Ground {
+// Variant is the same ground with findings left out, or rules changed at all their
+// positions. The chances of unlisted causes stay as they were.
+func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 	n := *g
 	n.Observed = nil
 	for _, o := range g.Observed {
@@ -648,22 +758,24 @@ func (g *Ground) Variant(without map[string]bool, change *Change) *Ground {
 			n.Observed = append(n.Observed, o)
 		}
 	}
-	if change != nil {
+	if len(changes) > 0 {
 		n.vars = slices.Clone(g.vars)
+	}
+	for _, c := range changes {
 		for i := range n.vars {
 			for k, e := range n.vars[i].edges {
-				if e.rule != change.Rule || e.pass == 1 && change.Rule.HowOften != 1 {
+				if e.rule != c.Rule || e.pass == 1 && c.Rule.HowOften != 1 {
 					continue
 				}
 				edges := slices.Clone(n.vars[i].edges)
-				edges[k].pass = e.pass / change.Rule.HowOften * change.HowOften
+				edges[k].pass = e.pass / c.Rule.HowOften * c.HowOften
 				n.vars[i].edges = edges
 			}
 		}
 	}
 	n.coarse, n.wide = nil, nil
 	for _, c := range g.coarse {
-		n.coarse = append(n.coarse, c.Variant(without, change))
+		n.coarse = append(n.coarse, c.Variant(without, changes...))
 	}
 	return &n
 }
@@ -711,4 +823,59 @@ func (g *Ground) OutcomeChances(ctx context.Context) (any float64, each map[stri
 		each[ids[i]] = post.P(m.vars[v])[1]
 	}
 	return post.P(m.vars[top])[1], each, nil
+}
+
+// Hold is something taken as there, or as not there, in a question.
+type Hold struct {
+	Items  []*Item
+	Family *Family // of exactly these items; else nil
+	There  bool    // at any of them; else at none
+}
+
+// LogPHeld is LogP with some things held. Of several items without a family only that
+// none is there can be held.
+func (p *Plain) LogPHeld(ctx context.Context, without map[string]bool, holds ...Hold) (float64, error) {
+	ev := p.m.evidence(without)
+	lost := 0.0
+	for _, h := range holds {
+		like := []float64{1, 0}
+		if h.There {
+			like = []float64{0, 1}
+		}
+		vars := []int{}
+		switch {
+		case h.Family != nil && p.m.has(h.Family.v):
+			vars = append(vars, h.Family.v)
+		case h.There && len(h.Items) > 1:
+			return 0, errors.New("several items are held as there without a family")
+		default:
+			for _, it := range h.Items {
+				vars = append(vars, it.v)
+			}
+		}
+		for _, v := range vars {
+			if p.m.has(v) {
+				ev[p.m.vars[v]] = multiply(orOnes(ev[p.m.vars[v]]), like)
+				continue
+			}
+			// Nothing bears on it: it is as likely as before.
+			chance := (&Posterior{m: p.m}).outside(v)
+			if !h.There {
+				chance = 1 - chance
+			}
+			lost += math.Log(chance)
+		}
+	}
+	lp, err := p.m.m.LogP(ctx, ev)
+	var c *infer.Contradiction
+	if errors.As(err, &c) {
+		return math.Inf(-1), nil
+	}
+	return lp + lost, err
+}
+
+// Ruled is the same question with signs taken as looked for and not found.
+func (p *Plain) Ruled(unseen ...Unseen) *Plain {
+	g := p.g.Without(unseen...)
+	return &Plain{g: g, m: &Model{g: g, m: p.m.m, vars: p.m.vars, three: p.m.three}}
 }

@@ -485,7 +485,7 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 // thing under test to the outcome are kept.
 func (g *Ground) coarser(i int, t Test) *Ground {
 	c := g.coarse[i]
-	if t.Unlisted {
+	if t.Unlisted || t.Many {
 		return c
 	}
 	above := c.ancestorsOf([]int{g.outcome})

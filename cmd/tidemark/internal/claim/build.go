@@ -387,16 +387,28 @@ func (m *builder) class() string {
 	if len(v.Names) > 0 {
 		var kinds []string
 		for _, n := range v.Names {
-			if n.Category != "" && n.Category != rules.Artefact && !slices.Contains(kinds, categoryName(n.Category)) {
-				kinds = append(kinds, categoryName(n.Category))
+			if n.Category != "" && n.Category != rules.Artefact && !slices.Contains(kinds, engine.CategoryName(n.Category)) {
+				kinds = append(kinds, engine.CategoryName(n.Category))
 			}
 		}
 		if len(kinds) > 0 {
 			return "Class of cause: " + report.And(kinds) + "."
 		}
-		return "What is named is a state of a part, and no cause by itself; what brought it about is open. By class of cause: see “Blame by class of cause”."
+		return "What is named is a state of a part, and no cause by itself; what brought it about is open. " + m.classes()
 	}
-	return "No single cause can be named. By class of cause: see “Blame by class of cause”."
+	return "No single cause can be named. " + m.classes()
+}
+
+// classes says which class of cause comes nearest, in the words that it allows.
+func (m *builder) classes() string {
+	if len(m.d.Categories) == 0 || m.d.Categories[0].Blame < 0.05 {
+		return "No class of cause stands out either."
+	}
+	var list []string
+	for _, k := range m.d.Categories[:min(3, len(m.d.Categories))] {
+		list = append(list, fmt.Sprintf("%s (%s)", k.Name, often(k.Blame)))
+	}
+	return "By class of cause: " + strings.Join(list, "; ") + "."
 }
 
 // candidates is the table of what was weighed, with its three figures.

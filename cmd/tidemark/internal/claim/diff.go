@@ -135,7 +135,7 @@ func byID(list []any) map[string]any {
 
 func idOf(x any) string {
 	m, _ := x.(map[string]any)
-	for _, key := range []string{"id", "finding", "of", "sign", "path"} {
+	for _, key := range []string{"id", "finding", "of", "sign", "path", "category"} {
 		if s, ok := m[key].(string); ok {
 			if at, _ := m["at"].(string); at != "" {
 				s += " at " + at

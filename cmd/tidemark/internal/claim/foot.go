@@ -10,55 +10,25 @@ import (
 	"tidemark/rules"
 )
 
-// categoryBlame is how far causes of one kind are to blame, as one.
-type categoryBlame struct {
-	id    string
-	blame *float64 // nil where only its causes were weighed, each alone
-	leads []engine.Candidate
-}
-
-// blameByCategory gathers causes by their category.
-func blameByCategory(d *engine.Diagnosis) []categoryBlame {
-	var out []categoryBlame
-	for _, c := range categories {
-		k := categoryBlame{id: c.id}
-		for _, x := range d.Causes {
-			if x.Category == c.id && x.Blame >= 0.01 && (x.At == "" || x.At == "any" || !report.FamilyOf(d.Causes, x.ID)) && len(k.leads) < 4 {
-				k.leads = append(k.leads, x)
-			}
-		}
-		out = append(out, k)
-	}
-	return out
-}
-
 func (m *builder) categories() Section {
 	s := Section{ID: "categories", Title: "Blame by class of cause"}
 	if m.d.Case.Question == "" {
 		return s
 	}
-	s.say("In whose hands a cause of this kind lies, without naming anyone. Figures are of single causes, each weighed alone: more than one may have been needed, so they do not add up to 100.")
-	t := Table{Caption: "Blame by class of cause (ISO 14224)", Columns: columns(col("Class", 1.5), col("What it is", 3), col("To blame, in words", 2), col("What leads in it", 4))}
-	for _, k := range blameByCategory(m.d) {
-		what := ""
-		for _, c := range categories {
-			if c.id == k.id {
-				what = c.what
+	s.say("In whose hands a cause of this kind lies, without naming anyone: how likely it is that, had no cause of this kind been there, it would not have happened. More than one kind may have been needed, so these do not add up to 100.")
+	t := Table{Caption: "Blame by class of cause (ISO 14224)", Columns: columns(col("Class", 1.5), col("What it is", 3), col("To blame", 2), col("What leads in it, each alone", 4))}
+	for _, c := range categories {
+		k := engine.CategoryBlame{}
+		for _, x := range m.d.Categories {
+			if x.Category == c.id {
+				k = x
 			}
 		}
-		most := 0.0
 		var leads []string
-		for _, c := range k.leads {
-			most = max(most, c.Blame)
-			leads = append(leads, report.FullName(c)+" "+report.Percent(c.Blame))
+		for _, x := range k.Leads {
+			leads = append(leads, report.FullName(x)+" "+report.Percent(x.Blame))
 		}
-		if k.blame != nil {
-			most = *k.blame
-		}
-		if len(leads) == 0 {
-			leads = []string{"none as much as 1 %"}
-		}
-		t.Rows = append(t.Rows, row(report.UpperFirst(categoryName(k.id)), what, often(most), strings.Join(leads, "; ")))
+		t.Rows = append(t.Rows, row(report.UpperFirst(engine.CategoryName(c.id)), c.what, often(k.Blame), strings.Join(leads, "; ")))
 	}
 	for _, c := range m.d.Causes {
 		if c.Kind == "unlisted" && c.Blame >= 0.005 {

@@ -61,24 +61,14 @@ func excluded(p float64) string {
 // often is a probability in figures and words: "83 %, likely".
 func often(p float64) string { return report.Percent(p) + ", " + engine.Likely(p) }
 
-// categories are what the cause categories mean, as a claim handler asks: in whose
-// hands such a thing lies, without naming anyone.
-var categories = []struct{ id, name, what string }{
-	{"design", "design", "how the engine or an addition to it was laid out"},
-	{"manufacture", "manufacture", "how a part was made"},
-	{"assembly", "assembly", "how it was put together, when built or repaired"},
-	{"maintenance", "maintenance", "what was done or left undone in service"},
-	{"operation", "operation", "how it was run"},
-	{"external", "from outside", "something that came to it from outside"},
-}
-
-func categoryName(id string) string {
-	for _, c := range categories {
-		if c.id == id {
-			return c.name
-		}
-	}
-	return id
+// categories are what the cause categories mean, as a claim handler asks.
+var categories = []struct{ id, what string }{
+	{"design", "how the engine or an addition to it was laid out"},
+	{"manufacture", "how a part was made"},
+	{"assembly", "how it was put together, when built or repaired"},
+	{"maintenance", "what was done or left undone in service"},
+	{"operation", "how it was run"},
+	{"external", "something that came to it from outside"},
 }
 
 // again says, by the category of a cause, what would bring it back.

@@ -36,7 +36,7 @@ it, and what shows it.`,
 			if part != "" && book.Part(part) == nil {
 				return inputError{errors.New(hinted(fmt.Sprintf("there is no part %q", part), book.SuggestPart(part)))}
 			}
-			out, opt := cmd.OutOrStdout(), report.Options{Width: s.env.Width}
+			out, opt := cmd.OutOrStdout(), s.options(false, false, false)
 			if len(args) == 1 && book.Sign(args[0]) != nil {
 				if format == "json" {
 					return writeJSON(out, report.SignJSON(book.Sign(args[0])))
@@ -73,7 +73,9 @@ it, and what shows it.`,
 			return report.SignList(out, list, opt)
 		},
 	}
+	cmd.ValidArgsFunction = s.ids(signIDs)
 	cmd.Flags().StringVar(&part, "part", "", "only signs of this `part`")
+	_ = cmd.RegisterFlagCompletionFunc("part", s.ids(partIDs))
 	formatFlag(cmd, &format)
 	return cmd
 }
@@ -103,7 +105,7 @@ question of a case can be.`,
 			if err != nil {
 				return err
 			}
-			out, opt := cmd.OutOrStdout(), report.Options{Width: s.env.Width}
+			out, opt := cmd.OutOrStdout(), s.options(false, false, false)
 			if len(args) == 1 && book.Node(args[0]) != nil {
 				if format == "json" {
 					return writeJSON(out, report.NodeJSON(book.Node(args[0])))
@@ -152,6 +154,7 @@ question of a case can be.`,
 			return report.NodeList(out, list, opt)
 		},
 	}
+	cmd.ValidArgsFunction = s.ids(nodeIDs)
 	cmd.Flags().StringVar(&category, "category", "", "only causes of this `category`: "+strings.Join(rules.Categories, ", "))
 	cmd.Flags().BoolVar(&steps, "steps", false, "list steps and conditions too")
 	cmd.Flags().BoolVar(&outcomes, "outcomes", false, "list what a case can ask about")

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"tidemark/cmd/tidemark/internal/report"
 	"tidemark/evidence/source"
 	"tidemark/rules"
 )
@@ -20,7 +21,9 @@ import (
 type Env struct {
 	In       io.Reader
 	Out, Err io.Writer
-	Width    int // of the terminal in characters; 0 where unknown
+	Width    int  // of the terminal in characters; 0 where unknown
+	Colour   bool // Out takes colours
+	ASCII    bool // Out takes plain ASCII only
 	Version  string
 	// Progress tells that Err is a terminal, on which a long run may show how far it is.
 	Progress bool
@@ -123,6 +126,11 @@ type shared struct {
 	rules []string
 }
 
+// options are how what a command tells is shown.
+func (s *shared) options(full, numbers, example bool) report.Options {
+	return report.Options{Width: s.env.Width, Colour: s.env.Colour, ASCII: s.env.ASCII, Full: full, Numbers: numbers, Example: example}
+}
+
 func newRoot(env Env) *cobra.Command {
 	s := &shared{env: env}
 	root := &cobra.Command{
@@ -134,6 +142,8 @@ apart, what killed it, by what chain, how surely, and what to look at next.
 It supports a qualified person's judgement and does not replace it.`,
 		Example: `  tidemark diagnose                 the built-in example
   tidemark diagnose case.toml       a case of your own
+  tidemark next case.toml           what to look at next, and what not to disturb
+  tidemark why case.toml CAUSE      what speaks for and against one cause
   tidemark signs pickup             what can be looked for on the oil pickup
   tidemark rules check my-packs     faults of a shop's own rules`,
 		SilenceUsage:  true,
@@ -146,7 +156,7 @@ It supports a qualified person's judgement and does not replace it.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().StringArrayVar(&s.rules, "rules", nil, "lay the packs of `DIR` over the built-in book (may be given again)")
 	root.SetFlagErrorFunc(flagFault)
-	root.AddCommand(newDiagnose(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s), newScore(s), newReport(s), newVerify(s), newKey(s))
+	root.AddCommand(newDiagnose(s), newNext(s), newWhy(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s), newScore(s), newReport(s), newVerify(s), newKey(s))
 	return root
 }
 

@@ -45,18 +45,7 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			ctx, cancel := limit.context(cmd.Context())
 			defer cancel()
 			d, err := engine.Diagnose(ctx, book, c, engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
-			if err = limit.told(err); errors.Is(err, errTime) {
-				return err
-			}
-			var asked *engine.QuestionError
-			if errors.As(err, &asked) {
-				faults.Add(c.QuestionPos, "", "%v", asked.Err)
-				return &faults
-			}
-			if findings, clash := engine.IsClash(err); clash {
-				return clashing(c, findings)
-			}
-			if err != nil {
+			if err = unsolved(err, c, &limit, &faults); err != nil {
 				return err
 			}
 			warn(cmd.ErrOrStderr(), &faults)
@@ -64,8 +53,9 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 			if format == "json" {
 				return writeJSON(cmd.OutOrStdout(), d)
 			}
-			return report.Text(cmd.OutOrStdout(), book, d, report.Options{Width: s.env.Width, Full: full, Numbers: numbers, Example: len(args) == 0})
+			return report.Text(cmd.OutOrStdout(), book, d, s.options(full, numbers, len(args) == 0))
 		},
+		ValidArgsFunction: caseThen(nil),
 	}
 	formatFlag(cmd, &format)
 	cmd.Flags().BoolVar(&full, "full", false, "tell all: every candidate, and what speaks for and against it")
@@ -73,6 +63,22 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 	limit.flags(cmd)
 	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words, by finding for what leads")
 	return cmd
+}
+
+// unsolved puts into words why a case could not be worked out.
+func unsolved(err error, c *evidence.Case, limit *limits, faults *source.Faults) error {
+	if err = limit.told(err); err == nil || errors.Is(err, errTime) {
+		return err
+	}
+	var asked *engine.QuestionError
+	if errors.As(err, &asked) {
+		faults.Add(c.QuestionPos, "", "%v", asked.Err)
+		return faults
+	}
+	if findings, clash := engine.IsClash(err); clash {
+		return clashing(c, findings)
+	}
+	return err
 }
 
 // clashing tells findings that the book holds impossible, alone or together.

@@ -45,8 +45,9 @@ limits = ["file.toml"] under [case]), or are a rule of the trade, and say so.`,
 				values, left := engine.Readings(book, c, table)
 				return writeJSON(cmd.OutOrStdout(), report.ReadingsJSON{Schema: report.ReadingsSchema, Case: c.ID, Readings: values, Comparisons: engine.Comparisons(table), Left: left})
 			}
-			return report.Readings(cmd.OutOrStdout(), c, table, report.Options{Width: s.env.Width, Example: len(args) == 0})
+			return report.Readings(cmd.OutOrStdout(), c, table, s.options(false, false, len(args) == 0))
 		},
+		ValidArgsFunction: caseThen(nil),
 	}
 	formatFlag(cmd, &format)
 	with.flags(cmd)
@@ -74,7 +75,7 @@ far that can be trusted, and which limits the trade knows.`,
 			if part != "" && book.Part(part) == nil {
 				return inputError{errors.New(hinted("there is no part \""+part+"\"", book.SuggestPart(part)))}
 			}
-			out, opt := cmd.OutOrStdout(), report.Options{Width: s.env.Width}
+			out, opt := cmd.OutOrStdout(), s.options(false, false, false)
 			if len(args) == 1 && book.Quantity(args[0]) != nil {
 				if format == "json" {
 					return writeJSON(out, report.QuantityJSON(book, book.Quantity(args[0])))
@@ -111,7 +112,9 @@ far that can be trusted, and which limits the trade knows.`,
 			return report.QuantityList(out, list, opt)
 		},
 	}
+	cmd.ValidArgsFunction = s.ids(quantityIDs)
 	cmd.Flags().StringVar(&part, "part", "", "only quantities of this `part`")
+	_ = cmd.RegisterFlagCompletionFunc("part", s.ids(partIDs))
 	formatFlag(cmd, &format)
 	return cmd
 }

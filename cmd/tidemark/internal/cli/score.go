@@ -75,7 +75,7 @@ missed, and why. Beside it stands what base rates alone would have said.`,
 			if format == "json" {
 				return writeJSON(cmd.OutOrStdout(), score)
 			}
-			return report.Score(cmd.OutOrStdout(), score, report.Options{Width: s.env.Width})
+			return report.Score(cmd.OutOrStdout(), score, s.options(false, false, false))
 		},
 	}
 	formatFlag(cmd, &format)

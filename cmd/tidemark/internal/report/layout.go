@@ -6,11 +6,15 @@ import (
 	"io"
 	"strings"
 	"unicode/utf8"
+
+	"charm.land/lipgloss/v2"
 )
 
 // Options are how a person wants it shown.
 type Options struct {
 	Width   int  // characters a line; 0 for 80
+	Colour  bool // headings, standing and cautions stand out by colour and weight
+	ASCII   bool // no character that an old terminal cannot show
 	Full    bool // everything that was worked out
 	Numbers bool // decibans beside the words
 	Example bool // it is the built-in one
@@ -30,15 +34,53 @@ func (o Options) width() int {
 	return max(narrowest, min(widest, o.Width))
 }
 
+// tone is what a line is, where that is shown by colour and weight as well: it is
+// always told in words too.
+type tone int
+
+const (
+	plain tone = iota
+	heading
+	sure    // determined
+	likely  // probable
+	open    // not determined
+	caution // of danger, or to evidence
+)
+
+// tones are made of the terminal's own colours, so that they fit its background.
+var tones = map[tone]lipgloss.Style{
+	heading: lipgloss.NewStyle().Bold(true),
+	sure:    lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Green),
+	likely:  lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Yellow),
+	open:    lipgloss.NewStyle().Bold(true),
+	caution: lipgloss.NewStyle().Foreground(lipgloss.Red),
+}
+
+// plainly replaces what an old terminal cannot show.
+var plainly = strings.NewReplacer("→", "->", "·", "-", "“", `"`, "”", `"`, "‘", "'", "’", "'", "…", "...", "±", "+/-", "≤", "<=", "≥", ">=", "×", "x", "−", "-", "–", "-", "°", " deg ", "µ", "u", "²", "2", "³", "3", "½", "1/2", "¼", "1/4", "¾", "3/4", "₂", "2", "●", "o", "│", "|", "─", "-", "ø", "dia. ", "é", "e", "è", "e", "ä", "ae", "ö", "oe", "ü", "ue", "å", "aa", "\u00a0", " ")
+
+// ascii is text in ASCII; what has no likeness becomes a question mark.
+func ascii(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r > 126 {
+			return '?'
+		}
+		return r
+	}, plainly.Replace(text))
+}
+
 // page writes wrapped text; it keeps the first error, so that callers need not
 // look after each line.
 type page struct {
 	w     *bufio.Writer
 	width int
+	o     Options
 	err   error
 }
 
-func newPage(w io.Writer, o Options) *page { return &page{w: bufio.NewWriter(w), width: o.width()} }
+func newPage(w io.Writer, o Options) *page {
+	return &page{w: bufio.NewWriter(w), width: o.width(), o: o}
+}
 
 func (p *page) close() error {
 	if err := p.w.Flush(); p.err == nil {
@@ -48,6 +90,9 @@ func (p *page) close() error {
 }
 
 func (p *page) raw(s string) {
+	if p.o.ASCII {
+		s = ascii(s)
+	}
 	if _, err := p.w.WriteString(s); err != nil && p.err == nil {
 		p.err = err
 	}
@@ -55,19 +100,35 @@ func (p *page) raw(s string) {
 
 // line writes text under a first and a hanging indent, wrapped at spaces.
 func (p *page) line(first, hang, format string, args ...any) {
+	p.say(plain, first, hang, format, args...)
+}
+
+// say is line with a tone.
+func (p *page) say(as tone, first, hang, format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
-	room := p.width
-	at := first
-	used := utf8.RuneCountInString(first)
-	empty := true
+	if p.o.ASCII {
+		text, first, hang = ascii(text), ascii(first), ascii(hang)
+	}
+	for _, l := range wrap(text, first, hang, p.width) {
+		if style, ok := tones[as]; ok && p.o.Colour {
+			l = style.Inline(true).Render(l)
+		}
+		p.raw(l + "\n")
+	}
+}
+
+// wrap breaks text at spaces into lines of a width, in characters.
+func wrap(text, first, hang string, width int) []string {
+	var out []string
+	used, empty := utf8.RuneCountInString(first), true
 	var b strings.Builder
-	b.WriteString(at)
+	b.WriteString(first)
 	// A per cent sign stays with its number.
 	for _, word := range strings.Fields(strings.ReplaceAll(text, " %", "\x00%")) {
 		word = strings.ReplaceAll(word, "\x00", " ")
 		n := utf8.RuneCountInString(word)
-		if !empty && used+1+n > room {
-			p.raw(strings.TrimRight(b.String(), " ") + "\n")
+		if !empty && used+1+n > width {
+			out = append(out, strings.TrimRight(b.String(), " "))
 			b.Reset()
 			b.WriteString(hang)
 			used, empty = utf8.RuneCountInString(hang), true
@@ -79,7 +140,7 @@ func (p *page) line(first, hang, format string, args ...any) {
 		b.WriteString(word)
 		used, empty = used+n, false
 	}
-	p.raw(strings.TrimRight(b.String(), " ") + "\n")
+	return append(out, strings.TrimRight(b.String(), " "))
 }
 
 func (p *page) gap() { p.raw("\n") }
@@ -87,7 +148,7 @@ func (p *page) gap() { p.raw("\n") }
 // head writes the heading of a section.
 func (p *page) head(format string, args ...any) {
 	p.gap()
-	p.line("", "  ", "%s", strings.ToUpper(fmt.Sprintf(format, args...)))
+	p.say(heading, "", "  ", "%s", strings.ToUpper(fmt.Sprintf(format, args...)))
 }
 
 // Percent is a probability as a person reads it: never 0 or 100, which would be

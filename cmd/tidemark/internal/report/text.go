@@ -38,23 +38,25 @@ type text struct {
 	o Options
 }
 
-func (t *text) title() {
-	d := t.d
-	name, _ := d.Case.Engine["name"].(string)
-	head := strings.TrimSpace(strings.Join(nonEmpty(d.Case.ID, d.Case.Title, name), " · "))
+func (t *text) title() { caseHead(t.page, t.d.Case, t.o.Example) }
+
+// caseHead names the case and what it asks about.
+func caseHead(p *page, c engine.CaseInfo, example bool) {
+	name, _ := c.Engine["name"].(string)
+	head := strings.TrimSpace(strings.Join(nonEmpty(c.ID, c.Title, name), " · "))
 	if head == "" {
 		head = "a case with no name"
 	}
-	if t.o.Example {
+	if example {
 		head = "Built-in example: " + head
 	}
-	t.line("", "", "%s", head)
-	if d.Case.QuestionName != "" {
+	p.line("", "", "%s", head)
+	if c.QuestionName != "" {
 		at := ""
-		if d.Case.QuestionAt != "" {
-			at = " (" + d.Case.QuestionAt + ")"
+		if c.QuestionAt != "" {
+			at = " (" + c.QuestionAt + ")"
 		}
-		t.line("", "", "Asked: why this happened: %s%s. It is taken as having happened.", d.Case.QuestionName, at)
+		p.line("", "", "Asked: why this happened: %s%s. It is taken as having happened.", c.QuestionName, at)
 	}
 }
 
@@ -69,7 +71,7 @@ const telling = 0.05
 func (t *text) verdict() {
 	v := t.d.Verdict
 	t.head("Verdict")
-	t.line("  ", "  ", "%s", v.Words)
+	t.say(standingTone(v.Standing), "  ", "  ", "%s", v.Words)
 	off := v.ErrorBound
 	if len(v.Names) == 0 {
 		off = t.d.Method.ErrorBound
@@ -101,6 +103,17 @@ func (t *text) verdict() {
 	if c := t.d.Conflict; c.Value > engine.ConflictTold {
 		t.line("  ", "  ", "These findings fight the rest, look at them again: %s. Together they are %.0f times less likely than if they had nothing to do with each other.", strings.Join(c.Findings, ", "), math.Pow(10, c.Value))
 	}
+}
+
+// standingTone is how a verdict of a standing looks.
+func standingTone(s engine.Standing) tone {
+	switch s {
+	case engine.Determined:
+		return sure
+	case engine.Probable:
+		return likely
+	}
+	return open
 }
 
 func (t *text) chain() {
@@ -202,10 +215,24 @@ func (t *text) others() {
 		}
 		t.line("  ", "      ", "%s.", s)
 	}
+	t.kinds()
 	for _, s := range d.Together {
 		if t.o.Full {
 			t.line("  ", "      ", "Together: %s: to blame %s (%s).", and(s.Names), Percent(s.Blame), howWords(s.How))
 		}
+	}
+}
+
+// kinds tells the blame by kind of cause.
+func (t *text) kinds() {
+	var list []string
+	for _, k := range t.d.Categories {
+		if k.Blame >= 0.03 {
+			list = append(list, k.Name+" "+Percent(k.Blame))
+		}
+	}
+	if len(list) > 0 {
+		t.line("  ", "      ", "By kind of cause, each as if there had been none of it (these do not add up to 100): %s.", strings.Join(list, ", "))
 	}
 }
 
@@ -463,15 +490,17 @@ func fullName(c engine.Candidate) string {
 	return c.Name
 }
 
+func (t Names) thing(id string) string { return thing(t.b, id) }
+
 // thing is the name of a cause, step, sign or part.
-func (t Names) thing(id string) string {
-	if n := t.b.Node(id); n != nil {
+func thing(b *rules.Book, id string) string {
+	if n := b.Node(id); n != nil {
 		return n.Name
 	}
-	if s := t.b.Sign(id); s != nil {
+	if s := b.Sign(id); s != nil {
 		return s.Title()
 	}
-	if p := t.b.Part(id); p != nil {
+	if p := b.Part(id); p != nil {
 		return p.Name
 	}
 	return strings.ReplaceAll(id, "_", " ")
@@ -675,6 +704,10 @@ func (t *text) overturned() {
 		}
 		t.line("  ", "      ", "%s as long as %s %s.", holds, t.ruleWords(r.rule), t.boundWords(r))
 	}
+	if j := o.Joint; j != nil {
+		t.line("  ", "      ", "Two small changes together do it too: %s in %s of 100 instead of %s, and %s in %s instead of %s; then %s comes first.",
+			t.ruleWords(j.Rules[0]), number(100*j.At[0]), number(100*j.Now[0]), t.ruleWords(j.Rules[1]), number(100*j.At[1]), number(100*j.Now[1]), t.candidateName(j.ThenLeads))
+	}
 	for i, l := range o.Looks {
 		if i == 3 && !t.o.Full {
 			break
@@ -776,19 +809,7 @@ func (t *text) next() {
 			bits = fmt.Sprintf(", tells %.2f bit", l.Bits)
 		}
 		t.line("  ", "      ", "%s%s (%s): %s %s min%s.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
-		if len(l.Off) > 0 {
-			var off []string
-			for _, id := range l.Off {
-				off = append(off, t.thing(id))
-			}
-			t.line("      ", "      ", "Comes off first: %s.", strings.Join(off, ", "))
-		}
-		if len(l.DestroyedBy) > 0 {
-			t.line("      ", "      ", "%s", t.LookBefore(l.DestroyedBy))
-		}
-		if l.Caution != "" {
-			t.line("      ", "      ", "Caution: %s", sentence(l.Caution))
-		}
+		lookNotes(t.page, t.b, l)
 	}
 	why := d.Stop.Why
 	if shown == 0 && len(d.Next) > 0 && !t.o.Full {

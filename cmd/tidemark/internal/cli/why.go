@@ -1,0 +1,99 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"tidemark/cmd/tidemark/internal/report"
+	"tidemark/engine"
+	"tidemark/evidence/source"
+	"tidemark/rules"
+)
+
+func newWhy(s *shared) *cobra.Command {
+	var format, over string
+	var full, numbers bool
+	var limit limits
+	var with caseFlags
+	cmd := &cobra.Command{
+		Use:   "why [CASE] CAUSE",
+		Short: "Say what speaks for and against one cause, or for one over another",
+		Long: `Why tells the argument for and against one candidate, finding by finding, strongest
+first, with the reason of each. A candidate is a cause or step of the book, a place
+of one (rod_bolt_loose@"rod 3"), a kind of cause (` + strings.Join(kinds(), ", ") + `),
+or unlisted. With --over it tells only what tells the two apart, and which look not
+yet made would do it best. Without a file it is about the built-in example.`,
+		Example: "  tidemark why case.toml pickup_blocked\n  tidemark why case.toml sealant_excess --over oil_overdue\n  tidemark why case.toml assembly --numbers",
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return inputError{errors.New("why needs a cause to argue about: tidemark why case.toml CAUSE")}
+			}
+			return atMost(2, "a case file and a cause")(cmd, args)
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := checkFormat(format); err != nil {
+				return err
+			}
+			file, of := args[:len(args)-1], args[len(args)-1]
+			if len(file) == 0 && strings.HasSuffix(of, ".toml") {
+				return inputError{fmt.Errorf("why needs a cause to argue about: tidemark why %s CAUSE", of)}
+			}
+			var faults source.Faults
+			book, c, err := with.open(s, cmd, file, &faults)
+			if err != nil {
+				return err
+			}
+			ctx, cancel := limit.context(cmd.Context())
+			defer cancel()
+			a, err := engine.Argue(ctx, book, c, of, over, engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
+			var no *engine.NoClaim
+			switch {
+			case errors.As(err, &no):
+				return inputError{errors.New(hinted(err.Error(), suggestClaim(book, no.ID)))}
+			case engine.IsClaim(err):
+				return inputError{err}
+			}
+			if err = unsolved(err, c, &limit, &faults); err != nil {
+				return err
+			}
+			warn(cmd.ErrOrStderr(), &faults)
+			s.stdinHint(cmd, file)
+			if format == "json" {
+				return writeJSON(cmd.OutOrStdout(), a)
+			}
+			return report.Why(cmd.OutOrStdout(), book, a, s.options(full, numbers, len(file) == 0))
+		},
+		ValidArgsFunction: caseThen(s.claims),
+	}
+	formatFlag(cmd, &format)
+	cmd.Flags().StringVar(&over, "over", "", "tell what speaks for it rather than for this `OTHER`")
+	_ = cmd.RegisterFlagCompletionFunc("over", func(cmd *cobra.Command, args []string, word string) ([]string, cobra.ShellCompDirective) {
+		return s.claims(args, word), cobra.ShellCompDirectiveNoFileComp
+	})
+	cmd.Flags().BoolVar(&full, "full", false, "give the source of every step of the way")
+	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words")
+	with.flags(cmd)
+	limit.flags(cmd)
+	return cmd
+}
+
+// kinds are the kinds of cause that can be argued about.
+func kinds() []string {
+	return slices.DeleteFunc(slices.Clone(rules.Categories), func(c string) bool { return c == rules.Artefact })
+}
+
+// suggestClaim is what was probably meant by a candidate that does not exist.
+func suggestClaim(b *rules.Book, id string) string {
+	ids := append(idsOf(b.Nodes, func(n *rules.Node) string { return n.ID }), append(kinds(), "unlisted")...)
+	if hint := source.Suggest(id, ids); hint != "" {
+		return hint
+	}
+	if list, most := found(newSearch([]string{strings.ReplaceAll(id, "_", " ")}), b.Nodes, nodeTexts); most > 0 && len(list) > 0 {
+		return "did you mean " + list[0].ID + "?"
+	}
+	return "tidemark causes WORDS finds them"
+}

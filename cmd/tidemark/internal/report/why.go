@@ -1,0 +1,278 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"tidemark/engine"
+	"tidemark/rules"
+)
+
+// Why writes an argument for a person at a terminal.
+func Why(w io.Writer, b *rules.Book, a *engine.Argument, o Options) error {
+	p := newPage(w, o)
+	y := &why{p, b, a, o}
+	y.title()
+	y.way()
+	if a.Over == nil {
+		y.points("For it", true)
+		y.points("Against it", false)
+	} else {
+		y.points("For "+fullName(a.Of), true)
+		y.points("For "+fullName(*a.Over), false)
+	}
+	if len(a.Silent) > 0 {
+		p.gap()
+		p.line("", "  ", "Of no weight here: %s.", strings.Join(a.Silent, " "))
+	}
+	y.looks()
+	return p.close()
+}
+
+type why struct {
+	*page
+	b *rules.Book
+	a *engine.Argument
+	o Options
+}
+
+func (y *why) title() {
+	a := y.a
+	caseHead(y.page, a.Case, y.o.Example)
+	if a.Over == nil {
+		y.head("Why %s", fullName(a.Of))
+	} else {
+		y.head("Why %s rather than %s", fullName(a.Of), fullName(*a.Over))
+	}
+	y.standing(a.Of)
+	if a.Over != nil {
+		y.standing(*a.Over)
+	}
+	all := fmt.Sprintf("all findings together: %s", y.pull(a.Result-a.Base))
+	switch a.Scale {
+	case "present":
+		y.line("  ", "  ", "Before anything was found, of 100 such engines%s it is there in %s; with all findings, in %s; %s.", y.asked(), of100(a.Base), of100(a.Result), all)
+	case "blame":
+		y.line("  ", "  ", "Before anything was found it is to blame in %s of 100; with all findings, in %s; %s. It is weighed by blame, since it is no single thing that is there or not.", of100(a.Base), of100(a.Result), all)
+	case "contrast":
+		y.line("  ", "  ", "One without the other: before anything was found %s; with all findings %s; %s.", y.odds(a.Base), y.odds(a.Result), all)
+		if a.Both >= 0.05 {
+			y.line("  ", "  ", "That both are there is possible too (%s).", Percent(a.Both))
+		}
+	default:
+		y.line("  ", "  ", "By blame, the one against the other: before anything was found %s; with all findings %s; %s.", y.odds(a.Base), y.odds(a.Result), all)
+	}
+}
+
+// asked is what the engines have in common before anything is found.
+func (y *why) asked() string {
+	if y.a.Case.QuestionName == "" {
+		return ""
+	}
+	return fmt.Sprintf(" that come in with “%s”", y.a.Case.QuestionName)
+}
+
+func (y *why) standing(c engine.Candidate) {
+	if y.a.Case.Question == "" {
+		y.line("  ", "  ", "%s: present %s.", upperFirst(fullName(c)), Percent(c.Present))
+		return
+	}
+	rest := fmt.Sprintf("; acted %s, present %s", Percent(c.Acted), Percent(c.Present))
+	if c.Kind == "unlisted" {
+		rest = ""
+	}
+	y.line("  ", "  ", "%s: to blame %s (%s)%s.", upperFirst(fullName(c)), Percent(c.Blame), engine.Likely(c.Blame), rest)
+}
+
+// of100 is log odds as a share of 100.
+func of100(db float64) string {
+	switch p := 100 / (1 + math.Pow(10, -db/10)); {
+	case p > 99.5:
+		return "over 99"
+	case p < 0.01:
+		return "under 0.01"
+	default:
+		return number(p)
+	}
+}
+
+// odds says which of two is how many times likelier.
+func (y *why) odds(db float64) string {
+	times := math.Pow(10, math.Abs(db)/10)
+	if times < 1.05 {
+		return "both are as likely"
+	}
+	who := fullName(y.a.Of)
+	if db < 0 {
+		who = fullName(*y.a.Over)
+	}
+	return fmt.Sprintf("%s is %s times likelier", who, number(times))
+}
+
+// pull is a weight in words, with whom it supports.
+func (y *why) pull(db float64) string {
+	s := engine.Strength(db)
+	tail := ""
+	if y.o.Numbers {
+		tail = fmt.Sprintf(" (%s dB)", signed(db))
+	}
+	switch {
+	case s == "no":
+		return "hardly any weight" + tail
+	case y.a.Over != nil && db > 0:
+		return s + " support for " + fullName(y.a.Of) + tail
+	case y.a.Over != nil:
+		return s + " support for " + fullName(*y.a.Over) + tail
+	case db < 0:
+		return s + " support against it" + tail
+	}
+	return s + " support for it" + tail
+}
+
+func (y *why) way() {
+	if len(y.a.Way) == 0 {
+		return
+	}
+	y.head("How it leads to what happened")
+	for i, r := range y.a.Way {
+		if i == 0 {
+			y.line("  ", "      ", "%s", upperFirst(y.named(r.From)))
+		}
+		y.line("  → ", "      ", "%s, %s.", y.named(r.To), howOften(r.HowOften))
+		if r.Because != "" {
+			y.line("      ", "      ", "%s", sentence(r.Because))
+		}
+		if y.o.Full {
+			y.source(r)
+		}
+	}
+}
+
+func (y *why) source(r engine.Rung) {
+	if r.Source != "" {
+		y.line("      ", "        ", "Source: %s", sentence(r.Source))
+	}
+}
+
+// named is a cause, step or sign with its place.
+func (y *why) named(key string) string { return nameOf(y.b, key) }
+
+// nameOf is what "id @ place" is called.
+func nameOf(b *rules.Book, key string) string {
+	id, at, _ := strings.Cut(key, " @ ")
+	name := thing(b, id)
+	if at != "" {
+		name += ", " + at
+	}
+	return name
+}
+
+// howOften is how often one thing follows another, in words and of 100.
+func howOften(p float64) string {
+	if p <= 0 || p >= 1 {
+		return "always"
+	}
+	words := rules.HowOften
+	best := words[0]
+	for _, w := range words {
+		if math.Abs(w.Value-p) < math.Abs(best.Value-p) {
+			best = w
+		}
+	}
+	return fmt.Sprintf("%s (%s of 100)", best.Word, number(100*p))
+}
+
+func (y *why) points(title string, pro bool) {
+	list := slices.DeleteFunc(slices.Clone(y.a.Points), func(p engine.Point) bool { return (p.Share >= 0) != pro })
+	if len(list) == 0 {
+		return
+	}
+	y.head("%s", title)
+	if y.o.Numbers && pro {
+		y.line("  ", "  ", "In decibans: alone (added to no other finding), last (taken away from all others), share (all shares add up to %s).", signed(y.a.Result-y.a.Base))
+	}
+	var little []string
+	for _, p := range list {
+		if p.Strength == "no" && !y.o.Full && !y.o.Numbers {
+			little = append(little, p.Finding)
+			continue
+		}
+		name := p.Name
+		if p.At != "" {
+			name += " (" + p.At + ")"
+		}
+		if p.State == "not_found" {
+			name += ": not found"
+		}
+		numbers := ""
+		if y.o.Numbers {
+			numbers = fmt.Sprintf(" (alone %s, last %s, share %s)", signed(p.Alone), signed(p.Last), signed(p.Share))
+		}
+		strength := p.Strength + " support"
+		if p.Strength == "no" {
+			strength = "hardly any weight"
+		}
+		y.line("  ", "      ", "%s %s: %s%s.", p.Finding, name, strength, numbers)
+		y.reason(p)
+	}
+	if len(little) > 0 {
+		y.line("  ", "      ", "Hardly any weight: %s; --full gives their reasons.", strings.Join(little, " "))
+	}
+}
+
+// reason says why a finding tells.
+func (y *why) reason(p engine.Point) {
+	if len(p.How) == 0 {
+		switch {
+		case p.Instead == "":
+		case p.State == "not_found":
+			y.line("      ", "      ", "It tells against %s, which would have shown it, and so leaves more to the rest.", y.named(p.Instead))
+		case p.Share < 0:
+			y.line("      ", "      ", "It is of %s, which explains what happened without it.", y.named(p.Instead))
+		default:
+			y.line("      ", "      ", "It is of %s.", y.named(p.Instead))
+		}
+		return
+	}
+	last := p.How[len(p.How)-1]
+	if len(p.How) > 1 {
+		var names []string
+		for _, r := range p.How {
+			names = append(names, y.named(r.From))
+		}
+		y.line("      ", "      ", "%s.", upperFirst(strings.Join(names, " → ")))
+	}
+	verb := "Shows it"
+	if p.State == "not_found" {
+		verb = "Would have shown it"
+	}
+	if last.HowOften > 0 && last.HowOften < 1 {
+		y.line("      ", "      ", "%s %s: %s", verb, howOften(last.HowOften), sentence(last.Because))
+	} else {
+		y.line("      ", "      ", "%s", sentence(last.Because))
+	}
+	y.source(last)
+}
+
+func (y *why) looks() {
+	if len(y.a.Looks) == 0 {
+		return
+	}
+	if y.a.Over == nil {
+		y.head("What would tell most about it")
+	} else {
+		y.head("What would tell them apart best")
+	}
+	for _, l := range y.a.Looks {
+		at := ""
+		if l.At != "" {
+			at = ", " + l.At
+		}
+		y.line("  ", "      ", "%s%s (%s): %s %s min.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes))
+		y.line("      ", "      ", "Seen (%s likely): %s; not found: %s.", Percent(l.Chance), y.pull(l.Seen), y.pull(l.NotFound))
+		lookNotes(y.page, y.b, l.Look)
+	}
+}
