@@ -15,7 +15,6 @@ import (
 	"tidemark/engine"
 	"tidemark/evidence"
 	"tidemark/evidence/source"
-	"tidemark/rules"
 )
 
 // reporting is the command report with what its flags say.
@@ -50,6 +49,8 @@ Where there is no verdict yet the report is marked interim and says what is miss
 		Example: "  tidemark report case.toml -o claim.pdf\n  tidemark report case.toml -o claim.html --sign\n  tidemark report case.toml -o labels.pdf --sheet custody --paper Letter",
 		Args:    atMost(1, "one case file"),
 		RunE:    r.run,
+
+		ValidArgsFunction: caseThen(nil),
 	}
 	cmd.Flags().StringVarP(&r.out, "out", "o", "", "write `FILE` (.html, .pdf or .json)")
 	cmd.Flags().StringVar(&r.paper, "paper", "A4", "`A4` or Letter")
@@ -115,8 +116,8 @@ func (r *reporting) run(cmd *cobra.Command, args []string) error {
 	}
 	ctx, cancel := r.limit.context(cmd.Context())
 	defer cancel()
-	d, err := r.diagnose(ctx, book, c, &faults)
-	if err != nil {
+	d, err := engine.Diagnose(ctx, book, c, engine.Options{Version: r.env.Version, Memory: r.limit.memory << 20})
+	if err = unsolved(err, c, &r.limit, &faults); err != nil {
 		return err
 	}
 	warn(cmd.ErrOrStderr(), &faults)
@@ -140,24 +141,8 @@ func (r *reporting) run(cmd *cobra.Command, args []string) error {
 	if err := writeFile(r.out, file); err != nil {
 		return err
 	}
-	return r.done(cmd, in)
-}
-
-// diagnose works the case out, with its errors in words.
-func (r *reporting) diagnose(ctx context.Context, book *rules.Book, c *evidence.Case, faults *source.Faults) (*engine.Diagnosis, error) {
-	d, err := engine.Diagnose(ctx, book, c, engine.Options{Version: r.env.Version, Memory: r.limit.memory << 20})
-	if err = r.limit.told(err); err == nil {
-		return d, nil
-	}
-	var asked *engine.QuestionError
-	if errors.As(err, &asked) {
-		faults.Add(c.QuestionPos, "", "%v", asked.Err)
-		return nil, faults
-	}
-	if findings, clash := engine.IsClash(err); clash {
-		return nil, clashing(c, findings)
-	}
-	return nil, err
+	r.tellMissing(cmd, in)
+	return nil
 }
 
 // files are the texts from which the case was read.
@@ -222,14 +207,13 @@ func bar(what string, n, of int) string {
 	return fmt.Sprintf("%s [%s%s] %d of %d", what, strings.Repeat("#", full), strings.Repeat("-", wide-full), n, of)
 }
 
-// done tells what was not taken in.
-func (r *reporting) done(cmd *cobra.Command, in claim.Input) error {
+// tellMissing tells what was not taken in.
+func (r *reporting) tellMissing(cmd *cobra.Command, in claim.Input) {
 	for _, p := range in.Photos {
 		if p.Missing != "" && !strings.HasPrefix(p.Missing, "the built-in") {
 			fmt.Fprintln(cmd.ErrOrStderr(), clipped(fmt.Sprintf("photo %q of %s: %s", p.Path, strings.Join(p.Findings, ", "), p.Missing)))
 		}
 	}
-	return nil
 }
 
 // writeFile writes a file whole or not at all.

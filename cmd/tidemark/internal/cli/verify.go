@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -67,11 +69,14 @@ Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read.`,
 			} else {
 				tellResult(cmd.OutOrStdout(), r)
 			}
-			if n := len(r.Differs); n > 0 {
+			if len(r.Differs) > 0 {
 				return fmt.Errorf("%s does not hold: see above", clipLeft(args[0]))
 			}
 			return nil
 		},
+	}
+	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return []string{"html", "pdf", "json"}, cobra.ShellCompDirectiveFilterFileExt
 	}
 	cmd.Flags().StringVar(&dir, "case", "", "hold the originals in the case's folder `DIR` against it too")
 	cmd.Flags().StringVar(&signer, "signer", "", "it must be signed with this public `KEY`")
@@ -80,15 +85,20 @@ Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read.`,
 }
 
 func tellResult(w io.Writer, r *claim.Result) {
-	for _, x := range r.Holds {
-		fmt.Fprintln(w, "holds    "+x)
+	// A report may come from anyone: nothing in it gets to steer the terminal.
+	tell := func(what string, lines []string) {
+		for _, x := range lines {
+			fmt.Fprintln(w, what+strings.Map(func(r rune) rune {
+				if unicode.IsControl(r) {
+					return '\ufffd'
+				}
+				return r
+			}, x))
+		}
 	}
-	for _, x := range r.Differs {
-		fmt.Fprintln(w, "DIFFERS  "+x)
-	}
-	for _, x := range r.Notes {
-		fmt.Fprintln(w, "note     "+x)
-	}
+	tell("holds    ", r.Holds)
+	tell("DIFFERS  ", r.Differs)
+	tell("note     ", r.Notes)
 }
 
 // readReport reads a report, and no more than any can be.
