@@ -22,6 +22,8 @@ func TestHostileText(t *testing.T) {
 	shown := string(x.shown)
 	assert.NotContains(t, shown, "<script>alert")
 	assert.NotContains(t, shown, "<img src=x")
+	assert.NotContains(t, shown, "<b>.jpg")
+	assert.NotContains(t, shown, `" onload=`)
 	assert.NotContains(t, string(x.data), "<")
 	assert.Equal(t, 1, strings.Count(page, "<script"))
 	assert.Equal(t, 1, strings.Count(page, "</script>"))

@@ -69,7 +69,8 @@ func openHTML(file []byte) (*opened, error) {
 	return x, nil
 }
 
-// mostStreams bounds how many streams of a PDF are looked into.
+// mostStreams bounds how many streams of a PDF are looked into: one for each photo, font
+// and page, and then many.
 const mostStreams = 20000
 
 var (
@@ -89,7 +90,7 @@ type stream struct {
 // however it was saved, as long as its streams are whole.
 func streams(file []byte) []stream {
 	var out []stream
-	for at := 0; len(out) < mostStreams; {
+	for at, tries := 0, 0; len(out) < mostStreams && tries < 10*mostStreams; tries++ {
 		i := bytes.Index(file[at:], []byte("stream"))
 		if i < 0 {
 			break
@@ -108,10 +109,15 @@ func streams(file []byte) []stream {
 		default:
 			continue
 		}
-		start := bytes.LastIndex(file[:i], []byte(" obj"))
+		// What belongs to a stream stands close to it; a file made to be slow to
+		// look through has it nowhere.
+		const near = 1 << 14
+		back := max(0, i-near)
+		start := bytes.LastIndex(file[back:i], []byte(" obj"))
 		if start < 0 {
 			continue
 		}
+		start += back
 		s := stream{from: lineStart(file, start), dict: file[start:i], bodyFrom: body}
 		end := -1
 		if m := lengthEntry.FindSubmatch(s.dict); m != nil {
@@ -131,8 +137,8 @@ func streams(file []byte) []stream {
 		if !s.lengthIsTrue { // the end of the line before the word is not of the stream
 			s.body = bytes.TrimSuffix(bytes.TrimSuffix(s.body, []byte("\n")), []byte("\r"))
 		}
-		s.to = len(file)
-		if k := bytes.Index(file[end:], []byte("endobj")); k >= 0 {
+		s.to = end
+		if k := bytes.Index(file[end:min(len(file), end+near)], []byte("endobj")); k >= 0 {
 			s.to = end + k + len("endobj")
 		}
 		out = append(out, s)
@@ -159,7 +165,9 @@ func openPDF(file []byte) (*opened, error) {
 		if !bytes.HasPrefix(data, claimBegins) && !(bytes.Contains(s.dict, []byte("/EmbeddedFile")) && bytes.Equal(data, []byte("{}\n"))) {
 			continue
 		}
-		found++
+		if found++; found > 1 {
+			break
+		}
 		x.data = data
 		x.shown = append(append([]byte{}, file[:s.from]...), body(file[s.to:])...)
 	}

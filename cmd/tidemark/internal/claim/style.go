@@ -66,11 +66,15 @@ td[data-head]:not([data-head=""])::before{content:attr(data-head) " ";color:#4c5
 }
 @page{size:PAPER;margin:16mm 16mm 18mm}
 @media print{
+html{font-size:9.5pt}
 body{max-width:none;padding:0;font-size:9.5pt}
 nav{display:none}
 h1{font-size:17pt}h2{font-size:12.5pt;margin-top:1.4rem}
 h2,h3{break-after:avoid}
-tr,.panel,.photos figure{break-inside:avoid}
+tr,svg,.panel,.photos figure{break-inside:avoid}
+thead,.group{break-after:avoid}
+tbody tr:first-child{break-before:avoid}
+dl{gap:0 1rem}dl div{grid-template-columns:8rem 1fr}
 thead{display:table-header-group}
 .photos img{max-height:90mm}
 a{color:inherit;text-decoration:none}

@@ -10,7 +10,6 @@ import (
 	"regexp"
 	"strings"
 
-
 	"tidemark/engine"
 	"tidemark/evidence"
 	"tidemark/evidence/source"
@@ -185,6 +184,10 @@ func (v *verifier) diagnosis(ctx context.Context) error {
 		return nil
 	}
 	v.r.holds("the book is the same (%.12s…)", v.book.Hash)
+	if v.b.Memory < 1<<20 || v.b.Memory > mostMemory {
+		v.r.differs("the report says that a question to the model could take %d MB, which no check gives it", v.b.Memory>>20)
+		return nil
+	}
 	c, err := v.readCase()
 	if err != nil {
 		v.r.differs("the case within the report is at fault, so it cannot be worked out again: %v", err)
@@ -219,6 +222,9 @@ func (v *verifier) diagnosis(ctx context.Context) error {
 	v.again(d)
 	return nil
 }
+
+// mostMemory is what a report from anywhere may ask for, in bytes.
+const mostMemory = 4 << 30
 
 // mostDiffs is how many differences are told one by one.
 const mostDiffs = 12
