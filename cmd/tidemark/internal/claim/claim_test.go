@@ -38,7 +38,7 @@ func workedOut(t *testing.T, path string) Input {
 }
 
 // inputOf is a case with its diagnosis, worked out once.
-func inputOf(t *testing.T, name, text string) Input {
+func inputOf(t testing.TB, name, text string) Input {
 	t.Helper()
 	var faults source.Faults
 	c, ok := evidence.Parse(name, []byte(text), &faults, func(c *evidence.Case, faults *source.Faults) { engine.Check(book(), c, faults) })
@@ -48,12 +48,14 @@ func inputOf(t *testing.T, name, text string) Input {
 	return Input{Book: book(), Case: c, Diagnosis: d, Files: []File{NewFile(name, []byte(text))}, Photos: NoPhotos(c, "none here")}
 }
 
-func write(t *testing.T, in Input, form string) []byte {
+func write(t testing.TB, in Input, form string) []byte {
 	t.Helper()
 	out, err := Write(in, Options{Form: form, Paper: pdf.A4, Memory: engine.DefaultMemory})
 	require.NoError(t, err)
 	return out
 }
+
+const emptyCase = "[case]\nid = \"empty\"\n[engine]\nfuel = \"diesel\"\ncycle = \"four-stroke\"\ncooling = \"liquid\"\nlayout = \"inline\"\n"
 
 // text is all that a report says, without its form.
 func text(r *Report) string {
@@ -185,7 +187,7 @@ func TestContractQuestionsAreInTheBook(t *testing.T) {
 // A case without a verdict is interim and says what is missing; a case that cannot be
 // settled by more looking is not.
 func TestInterim(t *testing.T) {
-	empty := inputOf(t, "case.toml", "[case]\nid = \"empty\"\n[engine]\nfuel = \"diesel\"\ncycle = \"four-stroke\"\ncooling = \"liquid\"\nlayout = \"inline\"\n")
+	empty := inputOf(t, "case.toml", emptyCase)
 	r := Build(empty)
 	assert.True(t, r.Interim)
 	said := text(r)

@@ -294,13 +294,12 @@ func TestKeys(t *testing.T) {
 
 // Whatever is given, a check ends in words and never breaks.
 func FuzzOpen(f *testing.F) {
-	dir := f.TempDir()
-	_ = dir
 	for _, s := range []string{"%PDF-1.3\n1 0 obj\n<< /Length 3 >>\nstream\nabc\nendstream\nendobj\n", dataOpens + "{}" + dataCloses, `{"schema": "tidemark.claim/1"}`, "%PDF-stream\nendstreamstream\n", "tidemark-claim"} {
 		f.Add([]byte(s))
 	}
-	if file, err := os.ReadFile("testdata/claim.seed.json"); err == nil {
-		f.Add(file)
+	in := inputOf(f, "case.toml", emptyCase)
+	for _, form := range []string{"pdf", "json"} { // a page is mostly its font
+		f.Add(write(f, in, form))
 	}
 	f.Fuzz(func(t *testing.T, file []byte) {
 		x, err := open(file)
