@@ -160,10 +160,10 @@ func TestWordsGoWithNumbers(t *testing.T) {
 	assert.Equal(t, []float64{engine.DeterminedAt, engine.ProbableAt, 0}, []float64{standings[0].from, standings[1].from, standings[2].from})
 	for p := 0.0; p < 0.989; p += 0.001 {
 		assert.NotContains(t, engine.Likely(p), "certain")
-		assert.Equal(t, p < 0.01, excluded(p) == "as good as ruled out")
+		assert.Equal(t, p < 0.005, excluded(p) == "as good as ruled out")
 	}
-	assert.Equal(t, "as good as ruled out", excluded(0.009))
-	assert.Equal(t, "very unlikely", excluded(0.04))
+	assert.Equal(t, "as good as ruled out", excluded(0.004))
+	assert.Equal(t, "very unlikely", excluded(0.009))
 	assert.Equal(t, "not ruled out; unlikely", excluded(0.05))
 	assert.Equal(t, "not ruled out; about as likely as not", excluded(0.5))
 	assert.Equal(t, "more likely than not", excluded(0.6))

@@ -59,6 +59,9 @@ func (m *builder) overturned() Section {
 	for _, b := range m.n.Bounds() {
 		lines = append(lines, lead("A judgement of the book:", "what leads stays in front as long as "+b+"."))
 	}
+	if j := m.n.Joint(); j != "" {
+		lines = append(lines, lead("Two judgements of the book at once:", j+"."))
+	}
 	if sec := m.d.Explanation.Second; sec != nil {
 		text := fmt.Sprintf("the next best account of all findings is %s times less probable", num(sec.Odds))
 		if sec.Odds < 1.05 {

@@ -48,7 +48,7 @@ func standingOf(s engine.Standing) standing {
 // excluded says how far a candidate is ruled out by its present or blame.
 func excluded(p float64) string {
 	switch {
-	case p < 0.01:
+	case p < 0.005: // told as "<1 %"
 		return "as good as ruled out"
 	case p < 0.05:
 		return engine.Likely(p)

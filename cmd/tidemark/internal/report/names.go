@@ -47,6 +47,15 @@ func (t Names) Bounds() []string {
 	return out
 }
 
+// Joint tells the smallest change of two judgements of the book that puts something
+// else in front; "" where none was found.
+func (t Names) Joint() string {
+	if j := t.d.OverturnedBy.Joint; j != nil {
+		return t.jointWords(j)
+	}
+	return ""
+}
+
 // Key is a candidate as maps of weights name it.
 func Key(c engine.Candidate) string { return key(c) }
 

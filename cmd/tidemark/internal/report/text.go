@@ -705,8 +705,7 @@ func (t *text) overturned() {
 		t.line("  ", "      ", "%s as long as %s %s.", holds, t.ruleWords(r.rule), t.boundWords(r))
 	}
 	if j := o.Joint; j != nil {
-		t.line("  ", "      ", "Two small changes together do it too: %s in %s of 100 instead of %s, and %s in %s instead of %s; then %s comes first.",
-			t.ruleWords(j.Rules[0]), number(100*j.At[0]), number(100*j.Now[0]), t.ruleWords(j.Rules[1]), number(100*j.At[1]), number(100*j.Now[1]), t.candidateName(j.ThenLeads))
+		t.line("  ", "      ", "Two small changes together do it too: %s.", t.jointWords(j))
 	}
 	for i, l := range o.Looks {
 		if i == 3 && !t.o.Full {
@@ -718,6 +717,12 @@ func (t *text) overturned() {
 		}
 		t.line("  ", "      ", "If %s is looked for and %s (%s likely), %s comes first.", name, l.Result, Percent(l.Probability), t.candidateName(l.ThenLeads))
 	}
+}
+
+// jointWords tells the change of two rules that does it together.
+func (t Names) jointWords(j *engine.JointFlip) string {
+	return fmt.Sprintf("%s in %s of 100 instead of %s, and %s in %s instead of %s; then %s comes first",
+		t.ruleWords(j.Rules[0]), number(100*j.At[0]), number(100*j.Now[0]), t.ruleWords(j.Rules[1]), number(100*j.At[1]), number(100*j.Now[1]), t.candidateName(j.ThenLeads))
 }
 
 // told is a finding with its name, as a part of a sentence.
