@@ -121,11 +121,11 @@ func (w *work) moves() error {
 		return err
 	}
 	// As much again for what was left out even then.
-	w.d.Method.ErrorBound = 2 * max(w.d.Method.ErrorBound, slices.Max(moved))
+	w.d.Method.ErrorBound = min(1, 2*max(w.d.Method.ErrorBound, slices.Max(moved)))
 	if len(w.lead) == 1 {
-		w.d.Verdict.ErrorBound = 2 * moved[0]
+		w.d.Verdict.ErrorBound = min(1, 2*moved[0])
 	} else {
-		w.d.Verdict.ErrorBound = 2 * slices.Max(moved)
+		w.d.Verdict.ErrorBound = min(1, 2*slices.Max(moved))
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -94,7 +95,7 @@ func runIn(dir string, args ...string) (out, errs string, status int) {
 		return "", err.Error(), 1
 	}
 	for i, a := range args {
-		if a == "case.toml" || a == "second.toml" || a == "my-packs" || a == "closed" {
+		if dir != "" && slices.Contains([]string{"case.toml", "second.toml", "my-packs", "closed", "claim.pdf", "claim.html", "photos.pdf", "custody.pdf", "."}, a) {
 			args[i] = filepath.Join(dir, a)
 		}
 	}

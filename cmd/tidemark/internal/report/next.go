@@ -168,12 +168,7 @@ func lookNotes(p *page, b *rules.Book, l engine.Look) {
 		p.line("      ", "      ", "Comes off first: %s.", strings.Join(off, ", "))
 	}
 	if len(l.DestroyedBy) > 0 {
-		var acts []act
-		for _, a := range l.DestroyedBy {
-			kind, part, _ := strings.Cut(a, " ")
-			acts = append(acts, act{kind, thing(b, part)})
-		}
-		p.say(caution, "      ", "      ", "%s", lookBefore(acts))
+		p.say(caution, "      ", "      ", "%s", Names{b: b}.LookBefore(l.DestroyedBy))
 	}
 	if l.Caution != "" {
 		p.say(caution, "      ", "      ", "Caution: %s", sentence(l.Caution))
