@@ -477,3 +477,78 @@ func (g *Ground) sourceItems(v int) []*Item {
 	}
 	return out
 }
+
+// Rough is about how likely things are where one is there at one position and nothing
+// is known, taking what leads to anything as independent: of items, and of signs that
+// a look would find them somewhere.
+type Rough struct {
+	Item map[*Item]float64
+	Sign map[*rules.Sign]float64
+}
+
+// RoughIf works that out for an engine; ok is false where it has no such thing.
+func RoughIf(book *rules.Book, c *evidence.Case, n *rules.Node) (r Rough, ok bool) {
+	g := New(book, c)
+	items := g.ItemsOf(n)
+	if len(items) == 0 {
+		return Rough{}, false
+	}
+	a := newAssumer(g)
+	type look struct {
+		sign  *rules.Sign
+		edges []edge
+	}
+	var looks []look
+	for _, s := range book.Signs {
+		if !g.NoSign(s) {
+			for _, index := range g.Positions(s.Part) {
+				looks = append(looks, look{s, g.signEdges(s, index, "", 0, a, &Observation{})})
+			}
+		}
+	}
+	p := make([]float64, len(g.vars))
+	for i := range g.vars {
+		v := &g.vars[i]
+		switch v.kind {
+		case root:
+			p[i] = v.prior
+		case gate:
+			none := 1 - v.leak
+			for _, e := range v.edges {
+				none *= 1 - p[e.from]*e.pass
+			}
+			p[i] = 1 - none
+		case taken:
+			p[i] = reachChance(v.n)
+		case reach, hit, both:
+			p[i] = 1
+			for _, e := range v.edges {
+				p[i] *= p[e.from] * e.pass
+			}
+		case kindAt:
+			p[i] = p[v.edges[0].from] / float64(g.vars[v.edges[1].from].n)
+		}
+		if i == items[0].v {
+			p[i] = 1
+		}
+	}
+	r = Rough{map[*Item]float64{}, map[*rules.Sign]float64{}}
+	for _, it := range g.Items {
+		r.Item[it] = p[it.v]
+	}
+	none := map[*rules.Sign]float64{}
+	for _, l := range looks {
+		missed, mistaken := sight(l.sign)
+		if _, ok := none[l.sign]; !ok {
+			none[l.sign] = 1
+		}
+		none[l.sign] *= (1 - l.sign.Unlisted) * (1 - mistaken)
+		for _, e := range l.edges {
+			none[l.sign] *= 1 - p[e.from]*e.pass*(1-missed)
+		}
+	}
+	for s, q := range none {
+		r.Sign[s] = 1 - q
+	}
+	return r, true
+}

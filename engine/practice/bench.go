@@ -85,16 +85,26 @@ type Found struct {
 	Index int
 	At    string // "rod 3"; "" for one an engine
 	Seen  bool
-	view  int
+	view  int               // among the crowd's; -1 where the position is not known
+	from  *evidence.Finding // of a real case
 }
 
 // noted makes the case of an exercise from what was found: one finding each for
 // where a sign was seen and where it was not, under the numbers of the looks.
 func noted(blank *evidence.Case, looks [][]Found) (*evidence.Case, [][]string) {
 	c := *blank
-	c.Findings = slices.Clone(blank.Findings)
+	c.Findings, c.Received = nil, evidence.Received{}
 	ids := make([][]string, len(looks))
 	for i, look := range looks {
+		if len(look) > 0 && look[0].from != nil {
+			for _, x := range look {
+				if !slices.Contains(ids[i], x.from.ID) {
+					ids[i] = append(ids[i], x.from.ID)
+					c.Findings = append(c.Findings, *x.from)
+				}
+			}
+			continue
+		}
 		for _, state := range []evidence.State{evidence.Seen, evidence.NotFound} {
 			f := evidence.Finding{State: state, Sure: evidence.Certain}
 			n := 0

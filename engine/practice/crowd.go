@@ -135,6 +135,9 @@ func (c *crowd) even(without int) []float64 {
 // learn weighs worlds by how well they fit what a look found.
 func (c *crowd) learn(weight []float64, found []Found) {
 	for _, f := range found {
+		if f.view < 0 {
+			continue
+		}
 		for i := range weight {
 			if weight[i] == 0 {
 				continue

@@ -148,7 +148,7 @@ func ParseLog(text []byte) (entries []Entry, bad []int) {
 
 // sound tells whether an entry can be counted.
 func (e *Entry) sound() bool {
-	if e.Schema != LogSchema || !slices.Contains(Levels, e.Level) {
+	if e.Schema != LogSchema || !slices.Contains(Levels, e.Level) && e.Level != RealCase {
 		return false
 	}
 	for _, x := range []float64{e.Bits, e.Chain, e.Minutes, e.Plan} {

@@ -179,7 +179,7 @@ func looksOf(c *crowd, w *network.World, rng *rand.Rand) (map[*rules.Sign][]Foun
 	out := map[*rules.Sign][]Found{}
 	g := c.s.Ground()
 	for i, v := range c.views {
-		out[v.Sign] = append(out[v.Sign], Found{v.Sign, v.Index, g.PositionName(v.Sign.Part, v.Index), shown[i].Seen, i})
+		out[v.Sign] = append(out[v.Sign], Found{Sign: v.Sign, Index: v.Index, At: g.PositionName(v.Sign.Part, v.Index), Seen: shown[i].Seen, view: i})
 	}
 	return out, shown
 }

@@ -329,6 +329,9 @@ func (c *crowd) strength(without int, found []Found, so func(*Truth) bool) float
 			}
 			all += w
 			for _, f := range found {
+				if f.view < 0 {
+					continue
+				}
 				if p := float64(c.chance[f.view][i]); f.Seen {
 					w *= p
 				} else {
