@@ -173,6 +173,8 @@ func (g *Game) idle(ctx context.Context, r *Result) error {
 	if err != nil {
 		return err
 	}
+	_, at := net.Asked()
+	bears := net.Above(at)
 	without := map[string]bool{}
 	after, err := plain.Posterior(ctx, nil)
 	if err != nil {
@@ -189,7 +191,7 @@ func (g *Game) idle(ctx context.Context, r *Result) error {
 		if err != nil {
 			return err
 		}
-		if told := expected(net, before, after); told < engine.WorthTelling {
+		if told := expected(net, bears, before, after); told < engine.WorthTelling {
 			r.Idle = append(r.Idle, Idle{l.Sign, told})
 			r.IdleTime += l.Minutes
 		}
@@ -201,12 +203,14 @@ func (g *Game) idle(ctx context.Context, r *Result) error {
 
 // expected is how much a look was expected to tell, in bits over the leading causes:
 // it found what it found, or would have found something else.
-func expected(g *network.Ground, before, after *network.Posterior) float64 {
+func expected(g *network.Ground, bears map[*network.Item]bool, before, after *network.Posterior) float64 {
 	type moved struct{ before, after float64 }
 	var all []moved
 	for _, n := range g.Book.ByKind(rules.Cause) {
 		items := g.ItemsOf(n)
 		switch f := g.FamilyOf(n); {
+		case len(items) == 0 || !bears[items[0]]:
+			// Whether it is there or not, it did not do this.
 		case f != nil:
 			all = append(all, moved{before.Family(f), after.Family(f)})
 		case len(items) == 1:

@@ -22,7 +22,7 @@ func newCompare(s *shared) *cobra.Command {
 		Long: `Compare takes two causes or steps, by id or in words, and shows which signs speak for
 the one and which for the other, those that tell most first: how often each is found,
 why, how to look, and before what.`,
-		Example: "  tidemark compare sealant_excess sludge_long_drain\n  tidemark compare \"oil pump worn\" pickup_blocked --engine tractor",
+		Example: "  tidemark compare sealant_excess oil_overdue\n  tidemark compare \"oil pump worn\" pickup_blocked --engine tractor",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
 				return inputError{fmt.Errorf("compare takes two causes or steps, and is given %d (put words in quotes)", len(args))}
@@ -66,6 +66,9 @@ func theNode(book *rules.Book, text string) (*rules.Node, error) {
 	case len(list) == 1:
 		return list[0], nil
 	case len(list) == 0:
+		if hint := source.Suggest(text, idsOf(book.Nodes, func(n *rules.Node) string { return n.ID })); hint != "" {
+			return nil, inputError{errors.New(hinted(fmt.Sprintf("there is no cause or step %q", text), hint))}
+		}
 		return nil, inputError{errors.New(hinted(fmt.Sprintf("there is no cause or step %q", text), suggestWord(text, wordsOfNodes(book))))}
 	}
 	ids := idsOf(list, func(n *rules.Node) string { return n.ID })
@@ -78,11 +81,6 @@ func theNode(book *rules.Book, text string) (*rules.Node, error) {
 // suggestWord says what was probably meant by the first word that is none of the
 // known.
 func suggestWord(text string, known []string) string {
-	if strings.ContainsAny(text, "_.") {
-		if hint := source.Suggest(text, known); hint != "" {
-			return hint
-		}
-	}
 	for _, w := range newSearch([]string{text}).words {
 		if !slices.ContainsFunc(known, func(k string) bool { return begins(k, w) }) {
 			if hint := source.Suggest(w, known); hint != "" {

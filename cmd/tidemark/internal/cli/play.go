@@ -27,6 +27,7 @@ type table struct {
 	opt  report.Options
 	echo bool
 	done bool // the game is over
+	left bool // without a score
 }
 
 // longestLine is how many bytes of a line are read; nobody types more.
@@ -60,8 +61,11 @@ func (t *table) play(in io.Reader) (*practice.Result, error) {
 			return nil, err
 		}
 	}
-	if len(t.g.Guesses) == 0 {
-		return nil, t.say("You named nothing, so there is nothing to score. The exercise stays as it was: the same seed draws it again.")
+	switch {
+	case t.left:
+		return nil, t.say("Left without a score. The exercise stays as it was: the same line starts it again.")
+	case len(t.g.Guesses) == 0:
+		return nil, t.say("You named nothing, so there is nothing to score. The exercise stays as it was: the same line starts it again.")
 	}
 	if err := t.say("One moment: it is worked out how it went."); err != nil {
 		return nil, err
@@ -180,7 +184,7 @@ func (t *table) carryOut(line string) error {
 	case "done", "quit":
 		t.done = true
 		if o.verb == "quit" {
-			t.g.Guesses = nil
+			t.left = true
 		} else if len(t.g.Guesses) == 0 {
 			t.done = false
 			return t.say("Name a cause first, and how sure you are: guess CAUSE 70. Or leave with quit.")
@@ -209,6 +213,15 @@ func named[T any](list []T, text string, id, name func(T) string, of func(T) tex
 		if said == strings.Join(words(id(x)), " ") || said == strings.Join(words(name(x)), " ") {
 			return []T{x}
 		}
+	}
+	var called []T
+	for _, x := range list {
+		if slices.ContainsFunc(of(x).names, func(n string) bool { return said == strings.Join(words(n), " ") }) {
+			called = append(called, x)
+		}
+	}
+	if len(called) == 1 {
+		return called
 	}
 	s := newSearch([]string{text})
 	if len(s.words) == 0 {
