@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"testing"
 	"time"
@@ -147,4 +148,37 @@ func FuzzParseLog(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A process that is killed while it does nothing but add games: what it had added is
+// read, and at most the last line is torn.
+func TestLogSurvivesRealKills(t *testing.T) {
+	if path := os.Getenv("PRACTICE_LOG_TO_FILL"); path != "" {
+		for i := 0; ; i++ {
+			if err := Append(path, entry(i%50)); err != nil {
+				os.Exit(1)
+			}
+		}
+	}
+	if testing.Short() {
+		t.Skip("starts processes")
+	}
+	path := filepath.Join(t.TempDir(), "practice.jsonl")
+	had := 0
+	for k := range 8 {
+		cmd := exec.Command(os.Args[0], "-test.run=TestLogSurvivesRealKills$")
+		cmd.Env = append(os.Environ(), "PRACTICE_LOG_TO_FILL="+path)
+		require.NoError(t, cmd.Start())
+		require.Eventually(t, func() bool {
+			entries, _, err := ReadLog(path)
+			return err == nil && len(entries) > had+3
+		}, 20*time.Second, time.Duration(3+k)*time.Millisecond)
+		require.NoError(t, cmd.Process.Kill())
+		assert.Error(t, cmd.Wait(), "it was killed")
+		entries, bad, err := ReadLog(path)
+		require.NoError(t, err)
+		assert.Greater(t, len(entries), had)
+		assert.LessOrEqual(t, len(bad), k+1)
+		had = len(entries)
+	}
 }

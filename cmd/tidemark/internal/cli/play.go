@@ -491,7 +491,7 @@ func (t *table) guess(text string) error {
 // chain draws the chain of failure, from the cause on: steps with commas between, or
 // ids with spaces. Alone it shows the chain, and what can lead to its beginning.
 func (t *table) chain(text string) error {
-	all := append(t.g.Causes(), t.g.Steps()...)
+	all := append(append(t.g.Causes(), t.g.Steps()...), t.x.Question)
 	if text == "" {
 		return report.Drawn(t.cmd.OutOrStdout(), t.book, t.g, t.opt)
 	}
