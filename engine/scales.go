@@ -53,26 +53,33 @@ func Strength(db float64) string {
 	return "no"
 }
 
-// Likely puts a probability into words. The bands are this program's own; they
-// keep "certain" out, because a probability never is.
+// Likelihood is the words for probabilities from a number up.
+type Likelihood struct {
+	From  float64
+	Words string
+}
+
+// Likelihoods are the words in which every report tells probabilities. The bands are
+// this program's own; they keep "certain" out, because a probability never is.
+var Likelihoods = []Likelihood{
+	{0.99, "as good as certain"},
+	{0.90, "very likely"},
+	{0.75, "likely"},
+	{0.60, "more likely than not"},
+	{0.40, "about as likely as not"},
+	{0.20, "less likely than not"},
+	{0.05, "unlikely"},
+	{0, "very unlikely"},
+}
+
+// Likely puts a probability into words.
 func Likely(p float64) string {
-	switch {
-	case p >= 0.99:
-		return "as good as certain"
-	case p >= 0.90:
-		return "very likely"
-	case p >= 0.75:
-		return "likely"
-	case p >= 0.60:
-		return "more likely than not"
-	case p >= 0.40:
-		return "about as likely as not"
-	case p >= 0.20:
-		return "less likely than not"
-	case p >= 0.05:
-		return "unlikely"
+	for _, l := range Likelihoods {
+		if p >= l.From {
+			return l.Words
+		}
 	}
-	return "very unlikely"
+	return Likelihoods[len(Likelihoods)-1].Words
 }
 
 // decibans is ten times the decimal log odds, kept within ±60.

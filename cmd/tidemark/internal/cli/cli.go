@@ -149,7 +149,7 @@ It supports a qualified person's judgement and does not replace it.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().StringArrayVar(&s.rules, "rules", nil, "lay the packs of `DIR` over the built-in book (may be given again)")
 	root.SetFlagErrorFunc(flagFault)
-	root.AddCommand(newDiagnose(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s), newScore(s), newPractice(s), newCompare(s))
+	root.AddCommand(newDiagnose(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s), newScore(s), newPractice(s), newCompare(s), newReport(s), newVerify(s), newKey(s))
 	return root
 }
 

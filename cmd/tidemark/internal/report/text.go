@@ -16,7 +16,7 @@ import (
 // of things.
 func Text(w io.Writer, b *rules.Book, d *engine.Diagnosis, o Options) error {
 	p := newPage(w, o)
-	t := &text{p, b, d, o}
+	t := &text{p, Names{b, d}, o}
 	t.title()
 	t.verdict()
 	t.chain()
@@ -34,8 +34,7 @@ func Text(w io.Writer, b *rules.Book, d *engine.Diagnosis, o Options) error {
 
 type text struct {
 	*page
-	b *rules.Book
-	d *engine.Diagnosis
+	Names
 	o Options
 }
 
@@ -282,7 +281,7 @@ func key(c engine.Candidate) string {
 }
 
 // against is the finding that tells most against a candidate.
-func (t *text) against(k string) (string, float64) {
+func (t Names) against(k string) (string, float64) {
 	best, least := "", -1.0
 	for _, f := range t.d.Findings {
 		w, ok := f.Weight[k]
@@ -331,7 +330,7 @@ func signed(db float64) string {
 	return s
 }
 
-func (t *text) finding(id string) engine.FindingOut {
+func (t Names) finding(id string) engine.FindingOut {
 	for _, f := range t.d.Findings {
 		if f.ID == id {
 			return f
@@ -342,18 +341,9 @@ func (t *text) finding(id string) engine.FindingOut {
 
 // bystanders lists what is there and did nothing.
 func (t *text) bystanders() {
-	d := t.d
-	if d.Case.Question == "" {
-		return
-	}
 	var list []string
-	for _, c := range slices.Concat(d.Causes, d.Steps) {
-		if c.Present < 0.5 || c.Blame >= 0.1 || c.Acted >= 0.25 || c.Kind == "unlisted" || c.Category == "artefact" || c.Follows {
-			continue
-		}
-		if c.At == "any" || c.At != "" && !familyOf(slices.Concat(d.Causes, d.Steps), c.ID) || c.At == "" {
-			list = append(list, fmt.Sprintf("%s (present %s, to blame %s)", c.Name, Percent(c.Present), Percent(c.Blame)))
-		}
+	for _, c := range Bystanders(t.d) {
+		list = append(list, fmt.Sprintf("%s (present %s, to blame %s)", c.Name, Percent(c.Present), Percent(c.Blame)))
 	}
 	if len(list) == 0 {
 		return
@@ -452,7 +442,7 @@ func (t *text) against2() {
 	}
 }
 
-func (t *text) candidateName(k string) string {
+func (t Names) candidateName(k string) string {
 	for _, c := range slices.Concat(t.d.Causes, t.d.Steps) {
 		if key(c) == k {
 			return fullName(c)
@@ -474,7 +464,7 @@ func fullName(c engine.Candidate) string {
 }
 
 // thing is the name of a cause, step, sign or part.
-func (t *text) thing(id string) string {
+func (t Names) thing(id string) string {
 	if n := t.b.Node(id); n != nil {
 		return n.Name
 	}
@@ -521,7 +511,7 @@ func (t *text) named(ids []string) string {
 
 // weighed lists the candidates for which findings were weighed: what is named,
 // then what comes nearest, then causes and steps as they come in the diagnosis.
-func (t *text) weighed() []string {
+func (t Names) weighed() []string {
 	there := map[string]bool{}
 	for _, f := range t.d.Findings {
 		for k := range f.Weight {
@@ -540,7 +530,7 @@ func (t *text) weighed() []string {
 
 // leading is what comes nearest where nothing is named, and after a position the
 // family that it is of.
-func (t *text) leading() []engine.Candidate {
+func (t Names) leading() []engine.Candidate {
 	n := t.d.Verdict.Nearest
 	if n == nil {
 		return nil
@@ -698,7 +688,7 @@ func (t *text) overturned() {
 }
 
 // told is a finding with its name, as a part of a sentence.
-func (t *text) told(id string) string {
+func (t Names) told(id string) string {
 	f := t.finding(id)
 	if f.State == "not_found" {
 		return fmt.Sprintf("%s (%s, not found)", id, f.Name)
@@ -732,7 +722,7 @@ func bounds(flips []engine.RuleFlip) []bound {
 	return slices.DeleteFunc(out, func(b bound) bool { return b.above == nil && b.below == nil })
 }
 
-func (t *text) boundWords(b bound) string {
+func (t Names) boundWords(b bound) string {
 	now := fmt.Sprintf("of 100 (now %s)", number(100*b.now))
 	switch {
 	case b.below == nil:
@@ -748,7 +738,7 @@ func (t *text) boundWords(b bound) string {
 }
 
 // ruleWords says a rule in the names of its two ends.
-func (t *text) ruleWords(id string) string {
+func (t Names) ruleWords(id string) string {
 	from, to, _ := strings.Cut(id, " > ")
 	to, _, _ = strings.Cut(to, " #")
 	verb := "leads to"
@@ -794,12 +784,7 @@ func (t *text) next() {
 			t.line("      ", "      ", "Comes off first: %s.", strings.Join(off, ", "))
 		}
 		if len(l.DestroyedBy) > 0 {
-			var acts []act
-			for _, a := range l.DestroyedBy {
-				kind, part, _ := strings.Cut(a, " ")
-				acts = append(acts, act{kind, t.thing(part)})
-			}
-			t.line("      ", "      ", "%s", lookBefore(acts))
+			t.line("      ", "      ", "%s", t.LookBefore(l.DestroyedBy))
 		}
 		if l.Caution != "" {
 			t.line("      ", "      ", "Caution: %s", sentence(l.Caution))
@@ -810,6 +795,16 @@ func (t *text) next() {
 		why = strings.TrimSuffix(why, ".") + "; --full lists what is left."
 	}
 	t.line("  ", "  ", "%s", why)
+}
+
+// acts are what destroys a sign, with the names of parts.
+func (t Names) acts(ids []string) []act {
+	var out []act
+	for _, a := range ids {
+		kind, part, _ := strings.Cut(a, " ")
+		out = append(out, act{kind, t.thing(part)})
+	}
+	return out
 }
 
 func minutes(m float64) string { return fmt.Sprintf("%.0f", m) }

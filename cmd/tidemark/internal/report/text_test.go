@@ -193,7 +193,7 @@ func TestForAndAgainst(t *testing.T) {
 
 // What comes nearest, and after a position its family.
 func TestLeading(t *testing.T) {
-	text := &text{d: asked()}
+	text := &text{Names: Names{d: asked()}}
 	text.d.Causes = []engine.Candidate{
 		{ID: "nut", At: "rod 3", Kind: "cause", Blame: 0.3},
 		{ID: "nut", At: "any", Kind: "family", Blame: 0.3},

@@ -1,0 +1,498 @@
+package claim
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"tidemark/cmd/tidemark/internal/report"
+	"tidemark/engine"
+	"tidemark/engine/measure"
+	"tidemark/evidence"
+	"tidemark/rules"
+)
+
+// builder makes a report; each section has a method of its own.
+type builder struct {
+	in     Input
+	b      *rules.Book
+	c      *evidence.Case
+	d      *engine.Diagnosis
+	n      report.Names
+	table  *measure.Table
+	things []thing
+	ev     map[string]evidence.Finding // what findings come from, by id
+	stand  standing
+}
+
+// Build tells all of a case, once.
+func Build(in Input) *Report {
+	m := &builder{in: in, b: in.Book, c: in.Case, d: in.Diagnosis, n: report.NewNames(in.Book, in.Diagnosis), table: measure.New(in.Book, in.Case), ev: map[string]evidence.Finding{}}
+	for _, f := range in.Case.All() {
+		m.ev[f.ID] = f
+	}
+	m.things = story(m.b, m.d)
+	m.stand = standingOf(m.d.Verdict.Standing)
+	r := &Report{Title: "Claim report", Date: caseDate(m.c), Interim: len(m.wanting()) > 0}
+	name := m.c.Engine.Text("name")
+	r.Subtitle = joinNonEmpty(" · ", m.c.ID, m.c.Title, name)
+	if r.Subtitle == "" {
+		r.Subtitle = "a case with no name"
+	}
+	for _, s := range []func() Section{
+		m.summary, m.identification, m.asked, m.verdict, m.chain, m.answers, m.findings, m.photos, m.readings,
+		m.roles, m.ruledOut, m.notLooked, m.lost, m.categories, m.overturned, m.assumptions, m.method, m.custody, m.limits, m.signatures,
+	} {
+		if x := s(); len(x.Blocks) > 0 {
+			r.Sections = append(r.Sections, x)
+		}
+	}
+	return r
+}
+
+func joinNonEmpty(sep string, words ...string) string {
+	return strings.Join(slices.DeleteFunc(words, func(s string) bool { return s == "" }), sep)
+}
+
+// wanting says what is missing before the report can be more than interim; nothing for
+// one that is whole. "Not determined" is an answer where looking on would not help.
+func (m *builder) wanting() []string {
+	d := m.d
+	var out []string
+	if d.Case.Question == "" {
+		out = append(out, "Nothing is asked: the case does not say what happened (question, under [case]).")
+	}
+	if len(m.c.Findings)+len(m.c.Readings) == 0 {
+		out = append(out, "Nothing has been found or measured yet.")
+	}
+	if d.Case.Question != "" && len(d.Verdict.Names) == 0 && d.Stop.WorthGoingOn {
+		out = append(out, "There is no verdict yet, and more looking is worth it: see “What was not looked at”.")
+	}
+	return out
+}
+
+var isoDate = regexp.MustCompile(`\d{4}-\d{2}-\d{2}`)
+
+// caseDate is the last date that the case gives; "" where it gives none.
+func caseDate(c *evidence.Case) string {
+	last := ""
+	for _, text := range caseTimes(c) {
+		for _, day := range isoDate.FindAllString(text, -1) {
+			if _, err := time.Parse(time.DateOnly, day); err == nil && day > last {
+				last = day
+			}
+		}
+	}
+	return last
+}
+
+func caseTimes(c *evidence.Case) []string {
+	out := []string{c.Received.Date}
+	for _, a := range c.Acts {
+		out = append(out, a.When)
+	}
+	return out
+}
+
+// created is the date of the report as a time; zero where there is none.
+func (r *Report) created() time.Time {
+	t, _ := time.Parse(time.DateOnly, r.Date)
+	return t
+}
+
+func (m *builder) question() string {
+	name := m.d.Case.QuestionName
+	if m.d.Case.QuestionAt != "" {
+		name += " (" + m.d.Case.QuestionAt + ")"
+	}
+	return name
+}
+
+// named is what the verdict names, or what comes nearest; "" for neither.
+func (m *builder) named() string {
+	var names []string
+	for _, n := range m.d.Verdict.Names {
+		names = append(names, report.FullName(n))
+	}
+	if len(names) == 0 && m.d.Verdict.Nearest != nil {
+		n := *m.d.Verdict.Nearest
+		return fmt.Sprintf("%s (to blame %s)", report.FullName(n), often(n.Blame))
+	}
+	return report.And(names)
+}
+
+// summary is five lines for someone who reads only those.
+func (m *builder) summary() Section {
+	s := Section{ID: "summary", Title: "Summary"}
+	var lines [][]Span
+	asked := "nothing yet; so nothing is named."
+	if m.d.Case.Question != "" {
+		asked = "why this happened: " + m.question() + "."
+	}
+	lines = append(lines, lead("Asked:", asked))
+	lines = append(lines, lead("Verdict:", m.verdictLine()))
+	how := "no chain of failure can be drawn from what was found."
+	if len(m.d.Chain) > 0 {
+		var names []string
+		for _, l := range m.d.Chain {
+			names = append(names, thing{Name: l.Name, At: l.At}.label())
+		}
+		how = strings.Join(names, " → ") + "."
+	}
+	lines = append(lines, lead("How:", how))
+	lines = append(lines, lead("Beside it:", m.besideLine()))
+	lines = append(lines, lead("What it hangs on:", m.hangsLine()))
+	if w := m.wanting(); len(w) > 0 {
+		s.panel("unexplained", lead("Interim report.", strings.Join(w, " ")))
+	}
+	s.panel(m.verdictTone(), lines...)
+	return s
+}
+
+func (m *builder) verdictTone() string {
+	if m.d.Verdict.Standing == engine.Undetermined {
+		return "unexplained"
+	}
+	return "outcome"
+}
+
+// verdictLine says the verdict in the words of its standing.
+func (m *builder) verdictLine() string {
+	v := m.d.Verdict
+	name := m.named()
+	if m.d.Case.Question == "" {
+		return "none, for nothing is asked."
+	}
+	if name == "" {
+		return "what is to blame is not determined, and nothing comes near."
+	}
+	line := fmt.Sprintf(m.stand.opens, name)
+	if len(v.Names) > 0 {
+		line += fmt.Sprintf(" To blame: %s.", often(v.Blame))
+	}
+	if len(v.Names) > 1 {
+		line += " Of these, " + report.How(v.Together) + "."
+	}
+	return line
+}
+
+func (m *builder) besideLine() string {
+	count := map[engine.Role]int{}
+	for _, f := range m.d.Findings {
+		if f.State == "seen" {
+			count[f.Role]++
+		}
+	}
+	line := fmt.Sprintf("%s there of something else (old wear, other faults), %s made after the failure, %s not explained.",
+		counted(count[engine.Independent], "finding was", "findings were"), counted(count[engine.MadeAfter], "was", "were"), counted(count[engine.NotExplained], "is", "are"))
+	return line
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func (m *builder) hangsLine() string {
+	o := m.d.OverturnedBy
+	switch {
+	case len(o.Findings) > 0:
+		var ids []string
+		for _, f := range o.Findings {
+			if !slices.Contains(ids, f.Finding) {
+				ids = append(ids, f.Finding)
+			}
+		}
+		return fmt.Sprintf("if any of these were mistaken, something else would come first: %s. %s", report.And(ids), m.stopLine())
+	case len(m.d.Conflict.Findings) > 0 && m.d.Conflict.Value > engine.ConflictTold:
+		return "some findings fight the rest: " + report.And(m.d.Conflict.Findings) + ". " + m.stopLine()
+	}
+	return "on no single finding; taking any one away leaves the same in front. " + m.stopLine()
+}
+
+func (m *builder) stopLine() string { return report.Sentence(m.d.Stop.Why) }
+
+// blank stands where something is not known: to be filled in by hand.
+const blank = "________________"
+
+func (m *builder) identification() Section {
+	s := Section{ID: "identification", Title: "Engine and parties"}
+	var rows [][]Cell
+	facts := m.c.Engine.Facts
+	for _, f := range evidence.Fields() {
+		if f.Table != "engine" && f.Table != "history" || f.Name == "story" {
+			continue
+		}
+		from := facts
+		if f.Table == "history" {
+			from = m.c.History.Facts
+		}
+		v, ok := from[f.Name]
+		if !ok {
+			if f.Name == "serial" || f.Name == "maker" || f.Name == "model" {
+				rows = append(rows, row(factName(f.Name), blank))
+			}
+			continue
+		}
+		text := factText(v)
+		if f.Table == "engine" && m.c.Engine.AtLeast[f.Name] {
+			text = "at least " + text
+		}
+		rows = append(rows, row(factName(f.Name), text))
+	}
+	s.table(Table{Caption: "The engine", Columns: columns(col("Engine", 2), col("", 5)), Rows: rows})
+	r := m.c.Received
+	s.table(Table{Caption: "The parties", Columns: columns(col("Party", 2), col("", 5)), Rows: [][]Cell{
+		row("claim or policy number", blank), row("owner or claimant", blank), row("insurer or warrantor", blank),
+		row("opened by", orBlank(r.OpenedBy)), row("inspected by", orBlank(m.inspectors())), row("came from", orBlank(r.From)),
+		row("cost so far, and for what", blank),
+	}})
+	s.table(Table{Caption: "As received", Columns: columns(col("As received", 2), col("", 5)), Rows: [][]Cell{
+		row("date", orBlank(r.Date)), row("state", orBlank(r.State)), row("off already", orBlank(m.partNames(r.Off))),
+		row("turns", orBlank(r.Turns)), row("fluids", orBlank(r.Fluids)), row("note", orBlank(r.Note)),
+	}})
+	return s
+}
+
+func factName(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+func factText(v any) string {
+	switch x := v.(type) {
+	case bool:
+		if x {
+			return "yes"
+		}
+		return "no"
+	case float64:
+		return num(x)
+	}
+	return fmt.Sprint(v)
+}
+
+func orBlank(s string) string {
+	if s == "" {
+		return blank
+	}
+	return s
+}
+
+// inspectors are those whom findings and readings name.
+func (m *builder) inspectors() string {
+	var who []string
+	add := func(w string) {
+		if w != "" && !slices.Contains(who, w) {
+			who = append(who, w)
+		}
+	}
+	for _, f := range m.c.Findings {
+		if f.By != evidence.Told && f.By != evidence.Paper {
+			add(f.Who)
+		}
+	}
+	for _, r := range m.c.Readings {
+		add(r.Who)
+	}
+	return strings.Join(who, ", ")
+}
+
+func (m *builder) partNames(parts []evidence.PartRef) string {
+	var out []string
+	for _, p := range parts {
+		out = append(out, partName(m.b, p.Part))
+	}
+	return strings.Join(out, ", ")
+}
+
+func (m *builder) asked() Section {
+	s := Section{ID: "asked", Title: "What was asked"}
+	if m.d.Case.Question == "" {
+		s.say("The case does not say what happened, so nothing can be to blame for it. What is most probably there is told below.")
+		return s
+	}
+	s.para(Span{Text: "Why did this happen: "}, strong(m.question()), Span{Text: "? It is taken as having happened; the report does not ask whether it did."})
+	if b := m.d.Verdict.BetterQuestion; b != nil {
+		var list []string
+		for _, l := range b.Leads {
+			list = append(list, l.Name+" "+report.Percent(l.Blame))
+		}
+		text := fmt.Sprintf("The better question is what brought this about: %s (acted, %s).", b.Name, report.Percent(b.Acted))
+		if len(list) > 0 {
+			text += " To blame for that, each weighed alone: " + strings.Join(list, ", ") + "."
+		}
+		s.say(text)
+	}
+	return s
+}
+
+func (m *builder) verdict() Section {
+	s := Section{ID: "verdict", Title: "Verdict"}
+	v := m.d.Verdict
+	s.panel(m.verdictTone(), lead(m.stand.head+".", report.Sentence(m.verdictLine())), plain(m.stand.means), plain(m.stand.reading))
+	if m.d.Case.Question == "" {
+		return s
+	}
+	var notes []string
+	if v.Why != "" {
+		notes = append(notes, "It stands no higher because "+v.Why+".")
+	}
+	if len(v.Behind) > 0 {
+		var list []string
+		for _, b := range v.Behind {
+			list = append(list, report.FullName(b)+" "+report.Percent(b.Blame))
+		}
+		notes = append(notes, "By what it came about, each weighed alone (these do not add up to 100): "+strings.Join(list, ", ")+".")
+	}
+	if v.Traced != nil && !slices.ContainsFunc(v.Names, func(n engine.Candidate) bool { return n.ID == v.Traced.ID }) {
+		notes = append(notes, fmt.Sprintf("Farthest behind it, and only probable: %s (to blame %s).", report.FullName(*v.Traced), often(v.Traced.Blame)))
+	}
+	if cls := m.class(); cls != "" {
+		notes = append(notes, cls)
+	}
+	if c := m.d.Conflict; c.Value > engine.ConflictTold {
+		notes = append(notes, fmt.Sprintf("These findings fight the rest: %s.", report.And(c.Findings)))
+	}
+	if !m.d.Method.Exact {
+		notes = append(notes, fmt.Sprintf("The figures may be off by about %s in 100.", num(ceil(100*max(v.ErrorBound, m.d.Method.ErrorBound)))))
+	}
+	s.bullets(notes)
+	s.table(m.candidates())
+	s.sub("What the words mean")
+	s.table(standingTable(v.Standing))
+	return s
+}
+
+func ceil(x float64) float64 {
+	n := float64(int(x))
+	if n < x {
+		n++
+	}
+	return n
+}
+
+// class says of what kind the cause is, where no more can be said.
+func (m *builder) class() string {
+	v := m.d.Verdict
+	if len(v.Names) > 0 {
+		var kinds []string
+		for _, n := range v.Names {
+			if n.Category != "" && n.Category != rules.Artefact && !slices.Contains(kinds, categoryName(n.Category)) {
+				kinds = append(kinds, categoryName(n.Category))
+			}
+		}
+		if len(kinds) > 0 {
+			return "Class of cause: " + report.And(kinds) + "."
+		}
+		return "What is named is a state of a part, and no cause by itself; what brought it about is open. By class of cause: see “Blame by class of cause”."
+	}
+	return "No single cause can be named. By class of cause: see “Blame by class of cause”."
+}
+
+// candidates is the table of what was weighed, with its three figures.
+func (m *builder) candidates() Table {
+	t := Table{Caption: "What was weighed, the most to blame first", Columns: columns(col("Candidate", 5), Column{"To blame", 1.2, true}, Column{"Acted", 1.1, true}, Column{"Present", 1.1, true}, col("To blame, in words", 2))}
+	seen := map[string]bool{}
+	add := func(c engine.Candidate, bold string) {
+		if seen[report.Key(c)] || c.Category == rules.Artefact {
+			return
+		}
+		seen[report.Key(c)] = true
+		name := report.UpperFirst(report.FullName(c))
+		if c.At == "any" {
+			name += ", at one position or more"
+		}
+		cells := row(name, report.Percent(c.Blame), report.Percent(c.Acted), report.Percent(c.Present), engine.Likely(c.Blame))
+		if c.Kind == "unlisted" {
+			cells[2], cells[3] = Cell{}, Cell{}
+		}
+		cells[0].Tone = bold
+		t.Rows = append(t.Rows, cells)
+	}
+	for _, n := range m.d.Verdict.Names {
+		add(n, "primary")
+	}
+	for _, c := range m.d.Causes {
+		if len(t.Rows) < 8 && (c.Blame >= 0.01 || c.Acted >= 0.1) && (c.At == "" || c.At == "any" || !report.FamilyOf(m.d.Causes, c.ID)) {
+			add(c, "")
+		}
+	}
+	return t
+}
+
+func standingTable(now engine.Standing) Table {
+	t := Table{Caption: "The three standings", Columns: columns(col("Standing", 1.3), col("To blame", 1.2), col("Means", 6))}
+	for i, x := range standings {
+		from := "under " + num(100*engine.ProbableAt) + " %"
+		switch {
+		case i == 0:
+			from = "from " + num(100*x.from) + " %"
+		case x.from > 0:
+			from = fmt.Sprintf("%s to %s %%", num(100*x.from), num(100*standings[i-1].from))
+		}
+		cells := row(x.head, from, x.means)
+		if x.standing == now {
+			cells[0].Tone = "outcome"
+			cells[0].Text += " (this report)"
+		}
+		t.Rows = append(t.Rows, cells)
+	}
+	return t
+}
+
+func (m *builder) chain() Section {
+	s := Section{ID: "chain", Title: "Chain of failure"}
+	if len(m.things) == 0 {
+		if m.d.Case.Question != "" {
+			s.say("What was found does not carry a chain from a cause to what happened.")
+		}
+		return s
+	}
+	if len(m.d.Verdict.Names) == 0 {
+		s.say("Nothing is named as to blame. This is how it happened if what comes nearest is right; it is not claimed.")
+	} else {
+		s.say("From the cause down to what was asked about, as it most probably happened. Findings hang on what they show. “Acted” is how probable it is that it was there and a working path ran from it to what happened.")
+	}
+	s.drawing(drawChain(m.things, m.n, pageWide), drawChain(m.things, m.n, 340))
+	s.sub("In words")
+	var lines [][]Span
+	for _, t := range m.things {
+		if t.On {
+			lines = append(lines, m.linkText(t))
+		}
+	}
+	s.numbered(lines...)
+	lines = nil
+	for _, t := range m.things {
+		if !t.On {
+			lines = append(lines, m.linkText(t))
+		}
+	}
+	if len(lines) > 0 {
+		s.sub("Beside the chain")
+		s.list(lines...)
+	}
+	return s
+}
+
+// linkText is one thing of the story in words.
+func (m *builder) linkText(t thing) []Span {
+	out := []Span{strong(report.UpperFirst(t.label()) + ".")}
+	text := " " + roleName(t)
+	if a := t.acted(); a != "" {
+		text += "; " + a
+	}
+	text += "."
+	if t.Because != "" {
+		text += " " + report.Sentence(t.Because)
+		if t.Source != "" {
+			text += " [" + t.Source + "]"
+		}
+	}
+	if len(t.Findings) > 0 {
+		text += " Shown by " + strings.Join(t.Findings, ", ") + "."
+	}
+	return append(out, Span{Text: text})
+}
