@@ -159,7 +159,7 @@ drawn more often, unless you give a --seed.`,
 	cmd.Flags().StringVar(&play, "play", "", "carry out the lines of `FILE`, and show them")
 	cmd.Flags().StringVar(&file, "case", "", "practise on the closed case in `FILE`")
 	cmd.MarkFlagsMutuallyExclusive("case", "seed")
-	cmd.AddCommand(newPracticeLog(s))
+	cmd.AddCommand(newPracticeLog(s), newPracticeSheet(s))
 	return cmd
 }
 
@@ -250,5 +250,71 @@ only ever added: practice.jsonl in tidemark's folder of $XDG_DATA_HOME, or else 
 		},
 	}
 	formatFlag(cmd, &format)
+	return cmd
+}
+
+// mostSheets is how many exercises a sheet has at most.
+const mostSheets = 100
+
+func newPracticeSheet(s *shared) *cobra.Command {
+	var draw drawFlags
+	var n int
+	var out string
+	cmd := &cobra.Command{
+		Use:   "sheet",
+		Short: "Write exercises for a class as a PDF, the answers apart at its end",
+		Long: `Sheet draws exercises one after the other, from the seed on, and writes each on a
+page of its own: the engine, the story, and what its strip-down found. The answers
+stand after the last one, on pages of their own. The same seed writes the same sheet.`,
+		Example: "  tidemark practice sheet --seed 1 -n 10 -o sheet.pdf\n  tidemark practice sheet --seed 1 -n 5 --level master -o master.pdf",
+		Args:    atMost(0, "no argument"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			switch {
+			case out == "":
+				return inputError{errors.New("practice sheet needs -o with the name of the file to write, as -o sheet.pdf")}
+			case !strings.EqualFold(filepath.Ext(out), ".pdf"):
+				return inputError{fmt.Errorf("-o is %q, and must end in .pdf", out)}
+			case n < 1 || n > mostSheets:
+				return inputError{fmt.Errorf("-n is %d, and must be from 1 to %d", n, mostSheets)}
+			}
+			book, err := s.book()
+			if err != nil {
+				return err
+			}
+			r, err := draw.request(book)
+			if err != nil {
+				return err
+			}
+			if draw.seed == "" {
+				r.Seed = rand.Uint64N(1e6)
+			}
+			var papers []practice.Paper
+			for missed := 0; len(papers) < n; r.Seed++ {
+				x, err := practice.Draw(cmd.Context(), book, r)
+				if errors.Is(err, practice.ErrNoDraw) && missed < n+10 {
+					missed++
+					continue // the next seed, then
+				}
+				if err != nil {
+					return err
+				}
+				papers = append(papers, x.OnPaper())
+				if s.env.Progress {
+					fmt.Fprintf(cmd.ErrOrStderr(), "\r%d of %d exercises", len(papers), n)
+				}
+			}
+			if s.env.Progress {
+				fmt.Fprint(cmd.ErrOrStderr(), "\r\033[K")
+			}
+			data, err := report.ClassSheet(book, papers)
+			if err != nil {
+				return err
+			}
+			return writeFile(out, data)
+		},
+	}
+	draw.flags(cmd)
+	cmd.Flags().IntVarP(&n, "number", "n", 10, "how many `exercises`")
+	cmd.Flags().StringVarP(&out, "output", "o", "", "write to this `file` (.pdf)")
 	return cmd
 }

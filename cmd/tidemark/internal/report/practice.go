@@ -52,14 +52,7 @@ func (p *page) opening(x *practice.Exercise) {
 		p.line("", "  ", "Practice on a real case: %s", x.Case.ID)
 	} else {
 		p.line("", "  ", "Practice, %s, seed %d", x.Level, x.Seed)
-		again := fmt.Sprintf("tidemark practice --seed %d --level %s", x.Seed, x.Level)
-		if x.Request.Engine != "" {
-			again += " --engine " + x.Request.Engine
-		}
-		if x.Lean != "" {
-			again += " --lean " + x.Lean
-		}
-		p.line("", "  ", "The same again: %s", again)
+		p.line("", "  ", "The same again: %s", again(x))
 	}
 	p.gap()
 	p.line("", "  ", "%s", engineWords(x))
@@ -473,6 +466,14 @@ func timesWords(x float64) string {
 
 // truth tells what was so.
 func (p *page) truth(b *rules.Book, x *practice.Exercise) {
+	p.line("  ", "      ", "%s", truthWords(b, x))
+	if x.Misleading != nil {
+		p.line("  ", "      ", "What was told of it and led away: %s.", x.Misleading.Name)
+	}
+}
+
+// truthWords are what was so, and whether it could be told.
+func truthWords(b *rules.Book, x *practice.Exercise) string {
 	var names []string
 	for _, id := range x.Truth.Right {
 		if n := b.Node(id); n != nil {
@@ -482,9 +483,9 @@ func (p *page) truth(b *rules.Book, x *practice.Exercise) {
 	what := "It was " + and(names) + "."
 	switch {
 	case x.Real && x.Open:
-		what = "It was confirmed as not to be determined."
+		return "It was confirmed as not to be determined."
 	case x.Real:
-		what = "Confirmed: " + or(names) + "."
+		return "Confirmed: " + or(names) + "."
 	case x.Truth.How == practice.BothNeeded:
 		what = "It was " + and(names) + " together: without any one of them it would not have happened."
 	case x.Truth.How == practice.EitherDid:
@@ -494,13 +495,10 @@ func (p *page) truth(b *rules.Book, x *practice.Exercise) {
 	case x.Truth.How == practice.NotListed:
 		what = "It was " + and(names) + ", together with something that the book does not list."
 	}
-	p.line("  ", "      ", "%s", what)
-	if x.Open && !x.Real {
-		p.line("  ", "      ", "Not determined was the right answer: with all that the best plan found, no cause is more likely than %s.", Percent(x.Reckoned))
+	if x.Open {
+		what += fmt.Sprintf(" But not determined was the right answer: with all that the best plan found, no cause is more likely than %s.", Percent(x.Reckoned))
 	}
-	if x.Misleading != nil {
-		p.line("  ", "      ", "What was told of it and led away: %s.", x.Misleading.Name)
-	}
+	return what
 }
 
 func (p *page) chainOf(b *rules.Book, x *practice.Exercise, r *practice.Result) {
