@@ -352,7 +352,7 @@ func (c *crowd) base(sort string, without int, so func(t *Truth) bool) float64 {
 			k += one
 		}
 	}
-	return (k + halfLike*(any+0.5)/(all+1)) / (n + halfLike)
+	return (k + halfLike*any/max(1, all) + 0.5) / (n + halfLike + 1)
 }
 
 func (t *Truth) blamed(id string) bool {

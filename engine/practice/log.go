@@ -75,7 +75,8 @@ func (g *Game) Entry(r *Result, when time.Time) Entry {
 	return e
 }
 
-func round(x float64) float64 { return math.Round(x*1e4) / 1e4 }
+// round keeps what a person could tell apart; no probability is so small.
+func round(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
 // Append adds an entry to the log, whole or not at all as far as anyone can read it:
 // one write of one line, and on the disk before it returns. Where the last line was

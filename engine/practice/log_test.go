@@ -63,6 +63,25 @@ func TestLogSurvivesAKillAtEveryByte(t *testing.T) {
 	}
 }
 
+// What a game puts into the log is read again, however unlikely what was named: it
+// has its chance by base rates.
+func TestEntryIsRead(t *testing.T) {
+	b := smallBook(t, small)
+	x := drawn(t, b, Apprentice, func(*Exercise) bool { return true })
+	g := NewGame(x)
+	g.Guess(b.Node("rough_handling"), 0.0001) // never to blame for this
+	g.Guess(nil, 1)
+	r, err := g.Score(t.Context())
+	require.NoError(t, err)
+	assert.Greater(t, r.Guesses[0].Base, 1e-4)
+	path := filepath.Join(t.TempDir(), "log")
+	require.NoError(t, Append(path, g.Entry(r, time.Now())))
+	entries, bad, err := ReadLog(path)
+	require.NoError(t, err)
+	assert.Empty(t, bad)
+	assert.Len(t, entries, 1)
+}
+
 // Appending writes once: a reader never sees part of a line that a writer is at.
 func TestLogIsOnlyAddedTo(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "practice.jsonl")

@@ -322,6 +322,11 @@ unlisted = "none"
 		x, err := Draw(t.Context(), b, Request{Seed: seed, Level: Apprentice, Engine: "tractor"})
 		require.NoError(t, err)
 		g := NewGame(x)
+		whole := 0.0
+		for _, c := range g.Causes() {
+			whole += x.Base(c.ID)
+		}
+		require.InDelta(t, 1, whole, 0.02, "one of them it was")
 		causes := g.Causes()
 		first := causes[0]
 		base := x.Base(first.ID)
