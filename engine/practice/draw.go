@@ -45,20 +45,26 @@ const (
 	masterTimes = 5  // as many worlds are gone through for those with two causes
 	draws       = 12 // questions tried before giving up
 	// Of one crowd, how many worlds are sifted, planned for, and reckoned at most.
-	sifted   = 60
-	planned  = 5
-	reckons  = 2
-	leanBy   = 6  // how much likelier causes of the pack are that is leaned on
-	fewest   = 5  // worlds of a sort without which there is no choice
-	halfLike = 10 // worlds' worth by which a sort is taken to be like all
+	sifted    = 60
+	siftedTwo = 300 // for two causes, of which one is seldom sure
+	planned   = 5
+	reckons   = 2
+	leanBy    = 6  // how much likelier causes of the pack are that is leaned on
+	fewest    = 5  // worlds of a sort without which there is no choice
+	halfLike  = 10 // worlds' worth by which a sort is taken to be like all
 )
 
-// Of a master's exercises, how many are of each sort. That one in three cannot be
-// determined is what an honest answer is held against.
+// Of a master's exercises, how many are of each sort: three in ten cannot be
+// determined, which is what an honest answer is held against. That two causes had to do
+// with it and both can be told is rare: where few questions bring none up, one cause in
+// company stands in.
 var masterSorts = []struct {
 	how  string
 	part float64
-}{{BothNeeded, 0.35}, {EitherDid, 0.35}, {open, 0.30}}
+}{{BothNeeded, 0.175}, {EitherDid, 0.175}, {string(Journeyman), 0.35}, {open, 0.30}}
+
+// twoTries is how many questions are tried for two causes.
+const twoTries = 3
 
 const open = "open"
 
@@ -105,16 +111,26 @@ func Draw(ctx context.Context, book *rules.Book, r Request) (*Exercise, error) {
 		return nil, fmt.Errorf("there is no engine %q for practice", r.Engine)
 	}
 	rng := rand.New(rand.NewPCG(r.Seed, 0x7469646d61726b))
+	sort := r.sort(rng)
 	outcomes := book.Outcomes()
-	for range draws {
+	for k := range draws {
+		two := sort == BothNeeded || sort == EitherDid
+		if two && k >= twoTries {
+			sort = string(Journeyman)
+		}
 		if r.Engine == "" {
-			p = profiles[rng.IntN(len(profiles))]
+			// What two causes did can be told apart on a small engine, if on any.
+			from := profiles
+			if two {
+				from = slices.DeleteFunc(slices.Clone(profiles), func(p Profile) bool { return !p.Small })
+			}
+			p = from[rng.IntN(len(from))]
 		}
 		c, err := p.blank(rng, outcomes[rng.IntN(len(outcomes))].ID)
 		if err != nil {
 			return nil, err
 		}
-		x, err := draw(ctx, book, r, p, c, rng)
+		x, err := draw(ctx, book, r, p, c, sort, rng)
 		if err != nil || x != nil {
 			return x, err
 		}
@@ -122,32 +138,44 @@ func Draw(ctx context.Context, book *rules.Book, r Request) (*Exercise, error) {
 	return nil, ErrNoDraw
 }
 
+// sort chooses which sort of exercise it is to be, once: so that sorts that come up
+// seldom are not fewer than they should be.
+func (r Request) sort(rng *rand.Rand) string {
+	if r.Level != Master {
+		return string(r.Level)
+	}
+	// Those in which one cause may stand in are first tried for two.
+	switch x := rng.Float64(); {
+	case x < 0.35:
+		return BothNeeded
+	case x < 0.70:
+		return EitherDid
+	}
+	return open
+}
+
 // draw draws an exercise on one engine with one question; nil where none comes up.
-func draw(ctx context.Context, book *rules.Book, r Request, p Profile, c *evidence.Case, rng *rand.Rand) (*Exercise, error) {
+func draw(ctx context.Context, book *rules.Book, r Request, p Profile, c *evidence.Case, sort string, rng *rand.Rand) (*Exercise, error) {
 	times := 1
-	if r.Level == Master {
+	if sort == BothNeeded || sort == EitherDid {
 		times = masterTimes
 	}
 	cr, err := gather(book, c, rng, crowdSize, times, crowdTries)
 	if err != nil {
 		return nil, ctx.Err() // this engine does not come to that: another question
 	}
-	sort := string(r.Level)
-	if r.Level == Master {
-		x := rng.Float64()
-		for _, s := range masterSorts {
-			sort = s.how
-			if x -= s.part; x < 0 {
-				break
-			}
-		}
+	order, sift := cr.order(book, r.Lean, sort, rng), sifted
+	if other := map[string]string{BothNeeded: EitherDid, EitherDid: BothNeeded}[sort]; other != "" {
+		// Where none of the one sort can be solved, the other will do.
+		sift = siftedTwo
+		half := sift / 2
+		order = slices.Concat(order[:min(half, len(order))], cr.order(book, r.Lean, other, rng))
 	}
-	order := cr.order(book, r.Lean, sort, rng)
 	if len(order) < fewest {
 		return nil, ctx.Err()
 	}
 	plans, left := planned, reckons
-	for _, i := range order[:min(sifted, len(order))] {
+	for _, i := range order[:min(sift, len(order))] {
 		if plans == 0 || left == 0 {
 			break
 		}
@@ -155,14 +183,21 @@ func draw(ctx context.Context, book *rules.Book, r Request, p Profile, c *eviden
 			return nil, err
 		}
 		x := &Exercise{Request: r, Case: c, Profile: p, Question: book.Node(c.Question), Truth: cr.truths[i], Open: sort == open, book: book, crowd: cr, own: i, sort: sort}
+		if sort != open && r.Level == Master {
+			x.sort = cr.truths[i].How
+		}
 		x.found, x.shown = looksOf(cr, cr.worlds[i], rng)
 		x.tell(rng)
-		if p := x.known(); x.Open == (p > planSure) {
+		all := cr.even(i)
+		for _, k := range cr.tells {
+			cr.learn(all, x.found[cr.signs[k]])
+		}
+		if !x.within(all) {
 			continue // nor would a plan get there, or stop short of it
 		}
 		plans--
 		x.Plan = cr.plan(newBench(book, cr.s.Ground()), x.Told, x.found, i)
-		if x.Open && (x.Plan.Share >= OpenBelow || x.Plan.fit < 15) || !x.Open && (x.Plan.Share < planSure || !x.Truth.IsRight(x.Plan.Leader)) {
+		if !x.within(x.Plan.weight) || x.Open && x.Plan.fit < 15 {
 			continue
 		}
 		left--
@@ -177,18 +212,28 @@ func draw(ctx context.Context, book *rules.Book, r Request, p Profile, c *eviden
 	return nil, nil
 }
 
-// known is how likely what is right would be with everything looked at.
-func (x *Exercise) known() float64 {
-	weight := x.crowd.even(x.own)
-	for _, k := range x.crowd.tells {
-		x.crowd.learn(weight, x.found[x.crowd.signs[k]])
-	}
+// within tells whether, by what is found, what is right is likely enough among the
+// worlds that fit, or, where it is open, nothing is.
+func (x *Exercise) within(weight []float64) bool {
 	if x.Open {
-		_, p := x.crowd.leader(weight)
-		return p
+		_, p := x.crowd.leading(weight)
+		return p < OpenBelow
 	}
-	return x.crowd.share(weight, func(t *Truth) bool { return t.key() == x.Truth.key() })
+	least, most := 1.0, 0.0
+	for _, id := range x.Truth.Right {
+		p := x.crowd.share(weight, func(t *Truth) bool { return t.IsRight(id) })
+		least, most = min(least, p), max(most, p)
+	}
+	return enough(least, most)
 }
+
+// enough tells whether what is right is as good as found out. Of several that are
+// right together one must be as likely as that, and none out of sight: whether a second
+// cause that is there also took part seldom shows.
+func enough(least, most float64) bool { return most >= SolvableAt && least >= inSight }
+
+// inSight is how likely each of several that are right together is at least.
+const inSight = 0.3
 
 // reckon holds the plan against the model: whether with its findings what is right is
 // likely enough, or, where it is open, whether nothing is.
@@ -214,8 +259,8 @@ func (x *Exercise) reckon(ctx context.Context) (bool, error) {
 		x.Reckoned = most
 		return most < OpenBelow, nil
 	}
-	x.Reckoned = least
-	return least >= SolvableAt, nil
+	x.Reckoned = most
+	return enough(least, most), nil
 }
 
 // fits tells whether a truth is of a sort.

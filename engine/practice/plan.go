@@ -25,12 +25,14 @@ const (
 type Plan struct {
 	Looks   []PlanLook
 	Minutes float64
-	// Leader is the answer at which it arrives, and Share how likely that is, among
-	// the worlds that fit.
+	// Leader is the answer at which it arrives, with how it stands, and Share how likely
+	// that is among the worlds that fit; where it is open, Share is of the likeliest
+	// single cause.
 	Leader string
 	Share  float64
 	found  [][]Found
 	fit    float64 // how many worlds still speak
+	weight []float64
 }
 
 // PlanLook is a look of a plan.
@@ -45,7 +47,7 @@ type PlanLook struct {
 // known at the start. It sees no more than a person would: what it has found so far.
 func (c *crowd) plan(b *bench, told [][]Found, found map[*rules.Sign][]Found, without int) Plan {
 	weight := c.even(without)
-	p := Plan{}
+	p := Plan{weight: weight}
 	asked := map[*rules.Sign]bool{}
 	for _, look := range told {
 		c.learn(weight, look)
@@ -83,6 +85,9 @@ func (c *crowd) plan(b *bench, told [][]Found, found map[*rules.Sign][]Found, wi
 		p.Looks, p.found = append(p.Looks, l), append(p.found, l.Found)
 	}
 	p.Minutes = b.minutes
+	if p.Share < planSure {
+		_, p.Share = c.leading(weight)
+	}
 	sum, squares := 0.0, 0.0
 	for _, w := range weight {
 		sum, squares = sum+w, squares+w*w
@@ -102,27 +107,32 @@ func (b *bench) cost(s *rules.Sign) float64 {
 	return m
 }
 
-// leader is the cause that is most often a right answer.
-func (c *crowd) leader(weight []float64) (string, float64) {
-	by, all := map[string]float64{}, 0.0
+// leader is the answer that is most often so: which causes, and how they stand.
+func (c *crowd) leader(weight []float64) (key string, share float64) {
+	by, all := make([]float64, len(c.labels)), 0.0
 	for i, w := range weight {
 		all += w
-		if w > 0 {
-			for _, id := range c.truths[i].Right {
-				by[id] += w
-			}
-		}
-	}
-	best, most := "", 0.0
-	for id, w := range by {
-		if w > most || w == most && id < best {
-			best, most = id, w
-		}
+		by[c.label[i]] += w
 	}
 	if all == 0 {
 		return "", 0
 	}
-	return best, most / all
+	best := 0
+	for l, w := range by {
+		if w > by[best] {
+			best = l
+		}
+	}
+	return c.labels[best], by[best] / all
+}
+
+// leading is the cause that is most often a right answer.
+func (c *crowd) leading(weight []float64) (id string, share float64) {
+	ids := c.likeliest(weight, 1)
+	if len(ids) == 0 {
+		return "", 0
+	}
+	return ids[0], c.share(weight, func(t *Truth) bool { return t.IsRight(ids[0]) })
 }
 
 // reckoned is what the model itself makes of findings: how likely each of some causes

@@ -18,6 +18,7 @@ type Profile struct {
 	// Engine is the [engine] of its case; Hours are what [history] may say.
 	Engine string
 	Hours  []int
+	Small  bool // few cylinders
 }
 
 // Profiles are the engines, by id.
@@ -36,7 +37,7 @@ balance_drive = "none"
 lubrication = "wet sump"
 induction = "natural"
 fuel_system = "mechanical injection"
-liners = "wet"`, []int{900, 2600, 5200}},
+liners = "wet"`, []int{900, 2600, 5200}, true},
 	{"car", "Quenra C4 car engine", "It came in on a breakdown truck.",
 		`use = "car"
 fuel = "petrol"
@@ -51,7 +52,7 @@ balance_drive = "none"
 lubrication = "wet sump"
 induction = "natural"
 fuel_system = "port injection"
-liners = "none"`, []int{1400, 2900, 4300}},
+liners = "none"`, []int{1400, 2900, 4300}, false},
 	{"generator", "Imbril G6 generator engine", "It was lifted out of the cellar of a cold store.",
 		`use = "generator"
 fuel = "diesel"
@@ -66,7 +67,7 @@ balance_drive = "none"
 lubrication = "wet sump"
 induction = "turbo"
 fuel_system = "mechanical injection"
-liners = "wet"`, []int{400, 3800, 7400}},
+liners = "wet"`, []int{400, 3800, 7400}, false},
 	{"motorcycle", "Velbru V2 motorcycle engine", "It came in complete, in its frame.",
 		`use = "motorcycle"
 fuel = "petrol"
@@ -81,7 +82,7 @@ balance_drive = "none"
 lubrication = "wet sump"
 induction = "natural"
 fuel_system = "carburettor"
-liners = "none"`, []int{300, 900, 1900}},
+liners = "none"`, []int{300, 900, 1900}, true},
 	{"saw", "Dorvath S1 chain saw engine", "It came in over the counter, still oily.",
 		`use = "small"
 fuel = "petrol"
@@ -95,7 +96,7 @@ balance_drive = "none"
 lubrication = "premix"
 induction = "natural"
 fuel_system = "carburettor"
-liners = "coated"`, []int{60, 240, 600}},
+liners = "coated"`, []int{60, 240, 600}, true},
 	{"tractor", "Ostrik T4 tractor engine", "It came in whole on a low loader.",
 		`use = "tractor"
 fuel = "diesel"
@@ -110,7 +111,7 @@ balance_drive = "gears"
 lubrication = "wet sump"
 induction = "turbo"
 fuel_system = "mechanical injection"
-liners = "wet"`, []int{700, 3300, 6200}},
+liners = "wet"`, []int{700, 3300, 6200}, false},
 	{"truck", "Hjarvik H6 truck engine", "It came in on a tow bar, and was lifted out.",
 		`use = "truck"
 fuel = "diesel"
@@ -125,7 +126,7 @@ balance_drive = "none"
 lubrication = "wet sump"
 induction = "turbo"
 fuel_system = "common rail"
-liners = "wet"`, []int{2100, 4800, 7600}},
+liners = "wet"`, []int{2100, 4800, 7600}, false},
 }
 
 // Engines lists the ids of the engines on which exercises are drawn, sorted.

@@ -150,8 +150,8 @@ func (g *Game) chain(r *Result) {
 	}
 }
 
-// leading is over how many causes a look is weighed.
-const leading = 8
+// leadingCauses is over how many causes a look is weighed.
+const leadingCauses = 8
 
 // idle finds the looks that could not have changed anything: whatever they would have
 // found, no leading cause would have become much more or less likely, by what was
@@ -228,7 +228,7 @@ func expected(g *network.Ground, bears map[*network.Item]bool, before, after *ne
 	})
 	p := min(1, math.Exp(after.LogP-before.LogP)) // chance of what was found
 	sum := 0.0
-	for _, m := range all[:min(leading, len(all))] {
+	for _, m := range all[:min(leadingCauses, len(all))] {
 		other := m.before
 		if p < 1-1e-9 {
 			other = max(0, min(1, (m.before-p*m.after)/(1-p)))
