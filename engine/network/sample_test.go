@@ -16,10 +16,6 @@ import (
 	"tidemark/rules"
 )
 
-// size is how often a right sampler may be called wrong by each of these tests, had
-// it other seeds: their seeds are fixed, so each holds for good or fails for good.
-const size = 1e-4
-
 // chiSquare holds counts against chances; cells in which fewer than five are expected
 // are thrown together. It returns how far out the sum lies, as a normal deviate
 // (Wilson and Hilferty, The distribution of chi-square, 1931).
@@ -47,7 +43,9 @@ func chiSquare(n int, counts map[string]int, chances map[string]float64) (z floa
 	return (math.Cbrt(sum/k) - (1 - 2/(9*k))) / math.Sqrt(2/(9*k)), cells
 }
 
-// normal deviate that is passed with the chance size, one side.
+// outAt is the normal deviate that is passed in 1 of 10000, on one side: so often each
+// of these tests would call a right sampler wrong, had it other seeds. Their seeds are
+// fixed, so that each holds for good or fails for good.
 const outAt = 3.72
 
 // Sampled worlds are as frequent as the enumeration of all chance events has them,
@@ -201,7 +199,7 @@ func TestSampledBookAgreesWithModel(t *testing.T) {
 			z := math.Abs(float64(k)-e) / math.Sqrt(e*(1-p))
 			worst = max(worst, z)
 			// 5.2 is passed by chance in 1 of 5 million, either side: of 500 tests,
-			// in less than size.
+			// in less than 1 of 10000.
 			assert.Less(t, z, 5.2, "%s: %s is there %d times, and %.1f times by the model", question, what, k, e)
 		}
 		for i, it := range s.g.Items {

@@ -43,7 +43,7 @@ const (
 	crowdSize   = 1500
 	crowdTries  = 90000
 	masterTimes = 5  // as many worlds are gone through for those with two causes
-	draws       = 12 // questions tried before giving up
+	draws       = 30 // questions tried before giving up, those included that this engine has not got
 	// Of one crowd, how many worlds are sifted, planned for, and reckoned at most.
 	sifted    = 60
 	siftedTwo = 300 // for two causes, of which one is seldom sure

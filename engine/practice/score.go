@@ -119,11 +119,10 @@ func (g *Game) Score(ctx context.Context) (*Result, error) {
 // counts as its beginning.
 func (g *Game) chain(r *Result) {
 	drawn := slices.Clone(g.Chain)
-	for _, guess := range g.Guesses {
-		if guess.Cause != "" && len(drawn) > 0 && !slices.Contains(drawn, guess.Cause) {
-			drawn = append([]string{guess.Cause}, drawn...)
+	if len(g.Guesses) > 0 && len(drawn) > 0 {
+		if first := g.Guesses[0].Cause; first != "" && !slices.Contains(drawn, first) {
+			drawn = append([]string{first}, drawn...)
 		}
-		break
 	}
 	best := -1.0
 	for _, way := range g.X.Truth.Ways {

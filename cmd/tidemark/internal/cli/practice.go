@@ -134,7 +134,12 @@ drawn more often, unless you give a --seed.`,
 						}
 					}
 				}
-				if x, err = practice.Draw(cmd.Context(), book, r); err != nil {
+				x, err = practice.Draw(cmd.Context(), book, r)
+				for k := 0; draw.seed == "" && k < 3 && errors.Is(err, practice.ErrNoDraw); k++ {
+					r.Seed++
+					x, err = practice.Draw(cmd.Context(), book, r)
+				}
+				if err != nil {
 					if errors.Is(err, practice.ErrNoDraw) {
 						return fmt.Errorf("seed %d: %w", r.Seed, err)
 					}
