@@ -49,6 +49,7 @@ func TestReadme(t *testing.T) {
 	b := blocks(t)
 	require.Len(t, b, 3, "a kind of block that this test does not know")
 	dir := t.TempDir()
+	t.Setenv("XDG_DATA_HOME", dir)
 	require.NoError(t, os.MkdirAll(filepath.Join(dir, "my-packs"), 0o755))
 	require.NotEmpty(t, b["toml case"])
 	for i, text := range b["toml case"] {
@@ -95,7 +96,7 @@ func runIn(dir string, args ...string) (out, errs string, status int) {
 		return "", err.Error(), 1
 	}
 	for i, a := range args {
-		if dir != "" && slices.Contains([]string{"case.toml", "second.toml", "my-packs", "closed", "claim.pdf", "claim.html", "photos.pdf", "custody.pdf", "."}, a) {
+		if dir != "" && slices.Contains([]string{"case.toml", "second.toml", "my-packs", "closed", "claim.pdf", "claim.html", "photos.pdf", "custody.pdf", "sheet.pdf", "."}, a) {
 			args[i] = filepath.Join(dir, a)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"io"
 	"regexp"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -29,6 +30,8 @@ type Env struct {
 	Progress bool
 	// Waiting tells whether In holds something that was not read; nil for never.
 	Waiting func() bool
+	// Now tells the time, for logs; nil for the clock's.
+	Now func() time.Time
 }
 
 // Exit statuses.
@@ -156,7 +159,7 @@ It supports a qualified person's judgement and does not replace it.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().StringArrayVar(&s.rules, "rules", nil, "lay the packs of `DIR` over the built-in book (may be given again)")
 	root.SetFlagErrorFunc(flagFault)
-	root.AddCommand(newDiagnose(s), newNext(s), newWhy(s), newReadings(s), newSigns(s), newQuantities(s), newCauses(s), newRules(s), newScore(s), newReport(s), newVerify(s), newKey(s))
+	root.AddCommand(newDiagnose(s), newNext(s), newWhy(s), newReadings(s), newReport(s), newVerify(s), newKey(s), newSigns(s), newQuantities(s), newCauses(s), newCompare(s), newRules(s), newScore(s), newPractice(s))
 	return root
 }
 
