@@ -156,7 +156,7 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 	}
 	for _, id := range e.Leads {
 		named := slices.ContainsFunc(w.lead, func(h *held) bool { return h.ID == id })
-		if p := blame(id); p < exampleLeads && !named {
+		if p := blame(id); p < exampleLeads && !named && !w.clearlyFirst(id, e.Leads) {
 			out.Failures = append(out.Failures, fmt.Sprintf("%s should lead and is to blame at %s only; %s leads (%s)", id, percent(p), out.Leader, percent(out.Blame)))
 		}
 	}
@@ -166,6 +166,26 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 		}
 	}
 	return out, nil
+}
+
+// clearly is how many times more to blame than any other cause one must be to lead
+// clearly, where what happened has so many causes that none reaches a half.
+const clearly = 2
+
+// clearlyFirst tells whether a cause leads all others clearly, those apart that are to
+// lead with it.
+func (w *work) clearlyFirst(id string, with []string) bool {
+	most, other := 0.0, 0.0
+	for _, h := range w.named() {
+		switch {
+		case h.items[0].Node.Kind != rules.Cause:
+		case h.ID == id:
+			most = max(most, h.Blame)
+		case !slices.Contains(with, h.ID):
+			other = max(other, h.Blame)
+		}
+	}
+	return most >= 0.25 && most >= clearly*other
 }
 
 // verdictOf works out a case as far as its verdict.
