@@ -65,7 +65,7 @@ func placesOf(n *rules.Node, file string) []string {
 		return nil
 	}
 	var faults source.Faults
-	c, _ := evidence.Parse(file, text, &faults, nil)
+	c, _ := evidence.Parse(file, text, &faults)
 	if c == nil || n.Per == evidence.One {
 		return nil
 	}
