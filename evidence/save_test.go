@@ -143,7 +143,7 @@ func forget(cases ...*Case) {
 		}
 		for i := range c.Readings {
 			r := &c.Readings[i]
-			r.Pos, r.OfPos, r.ValuePos, r.LimitPos = none, none, none, none
+			r.Pos, r.OfPos, r.ValuePos, r.LimitPos, r.InstrumentPos = none, none, none, none, none
 			spots(c.Readings[i].At)
 			spots(c.Readings[i].Unlike)
 		}
