@@ -69,15 +69,7 @@ func (x *next) looks() {
 			continue
 		}
 		told++
-		at := ""
-		if l.At != "" {
-			at = ", " + l.At
-		}
-		bits := ""
-		if x.o.Numbers {
-			bits = fmt.Sprintf(", tells %.2f bit", l.Bits)
-		}
-		x.line("  ", "      ", "%d. %s%s (%s): %s %s min%s.", told, upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
+		x.line("  ", "      ", "%d. %s", told, lookLine(l.Look, x.o))
 		x.result("Seen", l.Chance, l, l.IfSeen, l.LeadsIfSeen)
 		x.result("Not found", 1-l.Chance, l, l.IfNotFound, l.LeadsIfNotFound)
 		lookNotes(x.page, x.b, l.Look)
@@ -155,6 +147,18 @@ func (x *next) stop() {
 	x.line("  ", "  ", "%s %s", yes, x.n.Stop.Why)
 	x.gap()
 	x.line("", "", "Cautions are the usual ones and not all there are: the maker's manual, local rules and licensed practice come first.")
+}
+
+// lookLine is a look in a line: what, where, how, and how long it takes.
+func lookLine(l engine.Look, o Options) string {
+	at, bits := "", ""
+	if l.At != "" {
+		at = ", " + l.At
+	}
+	if o.Numbers {
+		bits = fmt.Sprintf(", tells %.2f bit", l.Bits)
+	}
+	return fmt.Sprintf("%s%s (%s): %s %s min%s.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
 }
 
 // lookNotes tells what must come off for a look, before what it must be made, and of

@@ -833,15 +833,7 @@ func (t *text) next() {
 			continue
 		}
 		shown++
-		at := ""
-		if l.At != "" {
-			at = ", " + l.At
-		}
-		bits := ""
-		if t.o.Numbers {
-			bits = fmt.Sprintf(", tells %.2f bit", l.Bits)
-		}
-		t.line("  ", "      ", "%s%s (%s): %s %s min%s.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
+		t.line("  ", "      ", "%s", lookLine(l, t.o))
 		lookNotes(t.page, t.b, l)
 	}
 	why := d.Stop.Why

@@ -270,11 +270,7 @@ func (y *why) looks() {
 		y.head("What would tell them apart best")
 	}
 	for _, l := range y.a.Looks {
-		at := ""
-		if l.At != "" {
-			at = ", " + l.At
-		}
-		y.line("  ", "      ", "%s%s (%s): %s %s min.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes))
+		y.line("  ", "      ", "%s", lookLine(l.Look, Options{})) // what it tells is said below
 		y.line("      ", "      ", "Seen (%s likely): %s; not found: %s.", Percent(l.Chance), y.pull(l.Seen), y.pull(l.NotFound))
 		lookNotes(y.page, y.b, l.Look)
 	}
