@@ -151,6 +151,9 @@ func (w *work) claim(text string) (*held, error) {
 		}
 		return nil, &ClaimError{"nothing is asked, so nothing unlisted can be to blame: give the case a question"}
 	}
+	if id == rules.Artefact {
+		return nil, &ClaimError{"what was made after the failure cannot be to blame for it"}
+	}
 	if slices.Contains(rules.Categories, id) {
 		return w.kindOf(id)
 	}
@@ -254,11 +257,11 @@ func (a *argument) value(without map[string]bool) (float64, error) {
 		}
 		return decibans(w.presentIn(p, a.of)), nil
 	case "contrast":
-		x, err := w.plain.LogPHeld(w.ctx, without, hold(a.of, true), hold(a.over, false))
+		x, err := w.one(w.plain, without, a.of, a.over)
 		if err != nil {
 			return 0, err
 		}
-		y, err := w.plain.LogPHeld(w.ctx, without, hold(a.over, true), hold(a.of, false))
+		y, err := w.one(w.plain, without, a.over, a.of)
 		return ratio(x, y), err
 	}
 	g := w.g
@@ -277,6 +280,23 @@ func (a *argument) value(without map[string]bool) (float64, error) {
 	}
 	y, err := blame(a.over)
 	return ratio(math.Log(max(x, 1e-9)), math.Log(max(y, 1e-9))), err
+}
+
+// one is ln P of the findings, and that the one is there without the other. Of several
+// places it is what is left when neither is there is taken from where the other is not.
+func (w *work) one(p *network.Plain, without map[string]bool, x, y *held) (float64, error) {
+	if len(x.items) == 1 {
+		return p.LogPHeld(w.ctx, without, hold(x, true), hold(y, false))
+	}
+	not, err := p.LogPHeld(w.ctx, without, hold(y, false))
+	if err != nil {
+		return 0, err
+	}
+	neither, err := p.LogPHeld(w.ctx, without, hold(x, false), hold(y, false))
+	if err != nil || math.IsInf(not, -1) {
+		return not, err
+	}
+	return not + math.Log(max(0, -math.Expm1(neither-not))), nil
 }
 
 // within keeps decibans within bounds that a person can make something of.
@@ -336,11 +356,12 @@ func (a *argument) weigh() error {
 		o.Points = append(o.Points, Point{Finding: id, Name: f.Name, At: f.At, State: f.State, Weight: weights[i], Strength: Strength(weights[i].Share), How: []Rung{}})
 	}
 	if o.Scale == "contrast" {
-		lp, err := w.plain.LogPHeld(w.ctx, nil, hold(a.of, true), hold(a.over, true))
+		// Of the one, what is not without the other is with it.
+		lp, err := w.one(w.plain, nil, a.of, a.over)
 		if err != nil {
 			return err
 		}
-		o.Both = math.Exp(lp - w.post.LogP)
+		o.Both = max(0, w.presentIn(w.post, a.of)-math.Exp(lp-w.post.LogP))
 	}
 	return nil
 }
@@ -457,6 +478,9 @@ func (w *work) waysFrom(items []*network.Item) *ways {
 	s := &ways{map[*network.Item]bool{}, map[*network.Item]float64{}, map[*network.Item]network.Way{}}
 	for _, it := range items {
 		s.start[it], s.reach[it] = true, 1
+		if len(items) > 1 { // from where it most probably is
+			s.reach[it] = max(1e-6, w.post.Item(it))
+		}
 	}
 	for _, it := range w.g.Items { // parents first
 		for _, way := range w.g.Ways(it) {
@@ -568,10 +592,10 @@ func (a *argument) tells(r lookAt) (TellingLook, float64, error) {
 	not := w.plain.Ruled(network.Unseen{Sign: r.sign, Index: r.index})
 	var lp, lq [2]float64
 	for i, pair := range [][2]*held{{a.of, a.over}, {a.over, a.of}} {
-		if lp[i], err = w.plain.LogPHeld(w.ctx, nil, hold(pair[0], true), hold(pair[1], false)); err != nil {
+		if lp[i], err = w.one(w.plain, nil, pair[0], pair[1]); err != nil {
 			return l, 0, err
 		}
-		if lq[i], err = not.LogPHeld(w.ctx, nil, hold(pair[0], true), hold(pair[1], false)); err != nil {
+		if lq[i], err = w.one(not, nil, pair[0], pair[1]); err != nil {
 			return l, 0, err
 		}
 	}

@@ -167,7 +167,7 @@ func (w *work) header() error {
 	d.Program.Version = w.opt.Version
 	for _, n := range w.book.ByKind(rules.Condition) {
 		for _, it := range w.g.ItemsOf(n) {
-			if p := w.post.Item(it); p >= 0.5 {
+			if p := w.post.Item(it); p >= 0.9 {
 				d.Conditions = append(d.Conditions, Condition{n.ID, n.Name, p})
 			}
 		}

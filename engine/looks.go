@@ -158,7 +158,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 func (w *work) lost(s *rules.Sign) bool {
 	return slices.ContainsFunc(s.LostBy, func(l rules.LostBy) bool {
 		_, ok := w.c.Done(l.Kind, l.Part)
-		return ok
+		return ok || l.Kind == evidence.ActOff && w.c.Off(l.Part)
 	})
 }
 

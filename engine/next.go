@@ -304,30 +304,52 @@ func (w *work) blamed(looks []NextLook, where map[string]lookAt, cands []*held) 
 		l := &looks[i]
 		now := first(cands, l.Now)
 		l.LeadsIfSeen, l.LeadsIfNotFound = first(cands, l.IfSeen), first(cands, l.IfNotFound)
-		if l.LeadsIfSeen != now {
+		if l.LeadsIfSeen != now || w.fallen(l.IfSeen) {
 			l.Changes += l.Chance
 		}
-		if l.LeadsIfNotFound != now {
+		if l.LeadsIfNotFound != now || w.fallen(l.IfNotFound) {
 			l.Changes += 1 - l.Chance
 		}
 	}
 	return nil
 }
 
-// first is which of some candidates leads: by blame, and of equals the one told first.
-// All that is not listed, taken together, leads only where it is probable.
-func first(cands []*held, blame map[string]float64) string {
-	best := ""
-	for _, h := range cands {
-		if h.unlisted && blame[h.key()] < ProbableAt {
-			continue
+// fallen tells whether what the verdict names would not be probable any more.
+func (w *work) fallen(blame map[string]float64) bool {
+	for _, h := range w.lead {
+		if b, told := blame[h.key()]; told && h.Blame >= ProbableAt && b < ProbableAt {
+			return true
 		}
-		if k := h.key(); best == "" || blame[k] > blame[best]+1e-9 {
+	}
+	return false
+}
+
+// first is which of some candidates leads: of causes, where any is worth naming, the one
+// most to blame, for behind a step that is sure the question is which cause; of equals
+// the one told first. All that is not listed, taken together, leads only where it is
+// probable.
+func first(cands []*held, blame map[string]float64) string {
+	best, cause := "", ""
+	for _, h := range cands {
+		k := h.key()
+		switch {
+		case h.unlisted && blame[k] < ProbableAt:
+			continue
+		case best == "" || blame[k] > blame[best]+1e-9:
 			best = k
 		}
+		if (h.unlisted || h.items[0].Node.Kind == rules.Cause) && blame[k] >= worthNaming && (cause == "" || blame[k] > blame[cause]+1e-9) {
+			cause = k
+		}
+	}
+	if cause != "" {
+		return cause
 	}
 	return best
 }
+
+// worthNaming is the blame from which a cause leads before a step nearer to what happened.
+const worthNaming = 0.2
 
 // stopping tells whether any look left is likely enough to change what leads.
 func stopping(looks []NextLook, at float64, asking bool) Stop {

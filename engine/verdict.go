@@ -454,7 +454,7 @@ func (w *work) behind() {
 			}
 			continue
 		}
-		if h.items[0].Node.Kind == rules.Cause && above[h.items[0]] && !slices.ContainsFunc(w.lead, func(l *held) bool { return l.ID == h.ID }) {
+		if h.items[0].Node.Kind == rules.Cause && slices.ContainsFunc(h.items, func(it *network.Item) bool { return above[it] }) && !slices.ContainsFunc(w.lead, func(l *held) bool { return l.ID == h.ID }) {
 			// Of a family and its positions, the family.
 			if h.At != "any" && w.g.FamilyOf(h.items[0].Node) != nil {
 				continue

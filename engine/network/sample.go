@@ -67,7 +67,7 @@ func NewSampler(book *rules.Book, c *evidence.Case) (*Sampler, error) {
 	var views []view
 	a := newAssumer(g)
 	for _, sign := range book.Signs {
-		if g.NoSign(sign) {
+		if g.NoSign(sign) || sign.Vague {
 			continue
 		}
 		missed, mistaken := sight(sign)
@@ -500,7 +500,7 @@ func RoughIf(book *rules.Book, c *evidence.Case, n *rules.Node) (r Rough, ok boo
 	}
 	var looks []look
 	for _, s := range book.Signs {
-		if !g.NoSign(s) {
+		if !g.NoSign(s) && !s.Vague {
 			for _, index := range g.Positions(s.Part) {
 				looks = append(looks, look{s, g.signEdges(s, index, "", 0, a, &Observation{})})
 			}

@@ -196,6 +196,8 @@ var tail = regexp.MustCompile(`\nxref\n0 \d+\n[0-9 nf\n]+trailer\n<<\n/Size \d+\
 // resaved tells by what a PDF shows that another program wrote it; "" where nothing does.
 func resaved(file []byte) string {
 	switch {
+	case !bytes.Contains(file, []byte("%%EOF")):
+		return "it is cut short: its end is missing"
 	case bytes.Count(file, []byte("%%EOF")) > 1:
 		return "something was added behind its end"
 	case !tail.Match(file):

@@ -49,7 +49,7 @@ yet made would do it best. Without a file it is about the built-in example.`,
 			}
 			ctx, cancel := limit.context(cmd.Context())
 			defer cancel()
-			a, err := engine.Argue(ctx, book, c, of, over, engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
+			a, err := engine.Argue(ctx, book, c, claimed(book, of), claimed(book, over), engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
 			var no *engine.NoClaim
 			switch {
 			case errors.As(err, &no):
@@ -79,6 +79,28 @@ yet made would do it best. Without a file it is about the built-in example.`,
 	with.flags(cmd)
 	limit.flags(cmd)
 	return cmd
+}
+
+// claimed is the id that words stand for: themselves, where they are one, or else that of
+// the only thing of that name.
+func claimed(b *rules.Book, text string) string {
+	id, at, placed := strings.Cut(text, "@")
+	id = strings.TrimSpace(id)
+	if slices.Contains(kinds(), strings.ToLower(id)) || strings.EqualFold(id, "unlisted") {
+		return strings.ToLower(text)
+	}
+	if b.Node(id) != nil || id == "" {
+		return text
+	}
+	for _, n := range b.Nodes {
+		if strings.EqualFold(n.Name, id) {
+			if placed {
+				return n.ID + "@" + at
+			}
+			return n.ID
+		}
+	}
+	return text
 }
 
 // kinds are the kinds of cause that can be argued about.

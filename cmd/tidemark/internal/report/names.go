@@ -2,6 +2,7 @@ package report
 
 import (
 	"slices"
+	"strings"
 
 	"tidemark/engine"
 	"tidemark/engine/measure"
@@ -70,10 +71,18 @@ func Bystanders(d *engine.Diagnosis) []engine.Candidate {
 	if d.Case.Question == "" {
 		return nil
 	}
+	// Only what a finding shows: what the book alone presumes was seen by nobody.
+	shown := map[string]bool{}
+	for _, f := range d.Findings {
+		for _, k := range f.ExplainedBy {
+			id, _, _ := strings.Cut(k, " @ ")
+			shown[id] = true
+		}
+	}
 	var list []engine.Candidate
 	all := slices.Concat(d.Causes, d.Steps)
 	for _, c := range all {
-		if c.Present < 0.5 || c.Blame >= 0.1 || c.Acted >= 0.25 || c.Kind == "unlisted" || c.Category == "artefact" || c.Follows {
+		if !shown[c.ID] || c.Present < 0.5 || c.Blame >= 0.05 || c.Acted >= 0.25 || c.Kind == "unlisted" || c.Category == "artefact" || c.Follows {
 			continue
 		}
 		if c.At == "any" || c.At != "" && !familyOf(all, c.ID) || c.At == "" {
