@@ -20,8 +20,9 @@ import (
 	"tidemark/rules"
 )
 
-// The screens of an engine half stripped, at three widths, against stored ones; and
-// every per cent on them is a number of the JSON.
+// The screens of an engine half stripped, and what is said of two that were stripped
+// whole, at three widths, against stored ones; and every per cent on them is a number of
+// the JSON.
 func TestScreens(t *testing.T) {
 	var faults source.Faults
 	c, ok := evidence.Load("../../testdata/cases/half_stripped.toml", &faults)
@@ -37,16 +38,28 @@ func TestScreens(t *testing.T) {
 	require.NoError(t, err)
 	over, err := engine.Argue(t.Context(), book, c, "sealant_excess", "oil_overdue", engine.Options{})
 	require.NoError(t, err)
-	for _, s := range []struct {
+	type screen struct {
 		name string
 		of   any
 		show func(b *bytes.Buffer, o report.Options) error
-	}{
+	}
+	screens := []screen{
 		{"diagnose", d, func(b *bytes.Buffer, o report.Options) error { return report.Text(b, book, d, o) }},
 		{"next", next, func(b *bytes.Buffer, o report.Options) error { return report.Next(b, book, next, o) }},
 		{"why", why, func(b *bytes.Buffer, o report.Options) error { return report.Why(b, book, why, o) }},
 		{"why_over", over, func(b *bytes.Buffer, o report.Options) error { return report.Why(b, book, over, o) }},
-	} {
+	}
+	for _, name := range []string{"belt_and_valves", "backed_off_nut"} {
+		var told source.Faults
+		c, ok := evidence.Load("../../testdata/cases/"+name+".toml", &told)
+		require.True(t, ok, told.Error())
+		require.True(t, engine.Check(book, c, &told), told.Error())
+		require.Empty(t, told.List(), "%s loads without a warning", name)
+		d, err := engine.Diagnose(t.Context(), book, c, engine.Options{})
+		require.NoError(t, err)
+		screens = append(screens, screen{name, d, func(b *bytes.Buffer, o report.Options) error { return report.Text(b, book, d, o) }})
+	}
+	for _, s := range screens {
 		var all bytes.Buffer
 		for _, width := range []int{60, 80, 120} {
 			var b bytes.Buffer

@@ -9,11 +9,17 @@ import (
 	"tidemark/cmd/tidemark/internal/report"
 )
 
+const (
+	published = "../../../../testdata/published/"
+	demos     = "../../../../testdata/cases/"
+)
+
 // drawnCases differ in layout, in how many things are named, and in how the chain
 // branches.
-const published = "../../../../testdata/published/"
-
-var drawnCases = []string{demoFile, published + "P049.toml", published + "P037.toml", published + "P055.toml"}
+var drawnCases = []string{
+	demoFile, published + "P049.toml", published + "P037.toml", published + "P055.toml",
+	demos + "belt_and_valves.toml", demos + "backed_off_nut.toml",
+}
 
 // No label lies on another, on an edge of a box or on a line; nothing lies outside the
 // drawing; no two lines of the chain lie on each other.
