@@ -85,8 +85,15 @@ func (w *work) verdict() error {
 	if h := w.leading(); h != nil && len(w.lead) == 0 {
 		v.Nearest = &h.Candidate
 	}
+	if err := w.moves(); err != nil {
+		return err
+	}
+	if v.Standing == Determined && v.Blame-v.ErrorBound < ProbableAt {
+		v.Standing, v.Traced, w.root = Probable, nil, nil
+		v.Why = "its numbers may be too far off for more"
+	}
 	v.Words = w.sentence()
-	return w.moves()
+	return nil
 }
 
 // checked is how many candidates' blame is tried with less left out, where rules
