@@ -62,7 +62,7 @@ func (v *verifier) folder() {
 		}
 	}
 	if good > 0 {
-		v.r.holds("%d files in the case's folder are those of the report", good)
+		v.r.holds("in the case's folder, what belongs to the report is as it was (files looked at: %d)", good)
 	}
 }
 

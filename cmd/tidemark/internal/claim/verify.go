@@ -173,7 +173,7 @@ func (v *verifier) photos() {
 		}
 	}
 	if n > 0 {
-		v.r.holds("%d photos are those listed", n)
+		v.r.holds("each photo is the one that is listed (photos looked at: %d)", n)
 	}
 }
 

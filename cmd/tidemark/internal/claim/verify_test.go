@@ -136,7 +136,7 @@ func TestVerifyHolds(t *testing.T) {
 		require.NoError(t, err)
 		r := checked(t, file, VerifyOptions{Dir: dir, Signer: testKey(1).Public().(ed25519.PublicKey)})
 		assert.Empty(t, r.Differs, form)
-		for _, what := range []string{"signature", "SHA-256", "2 photos are those listed", "the book is the same", "worked out again", "3 files in the case's folder"} {
+		for _, what := range []string{"signature", "SHA-256", "photos looked at: 2", "the book is the same", "worked out again", "files looked at: 3"} {
 			assert.Contains(t, strings.Join(r.Holds, "\n"), what, form)
 		}
 	}

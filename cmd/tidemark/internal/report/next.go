@@ -116,7 +116,7 @@ func (x *next) plan() {
 	if p == nil {
 		return
 	}
-	x.head("A plan for %s minutes", minutes(p.Within))
+	x.head("A plan for %s min", minutes(p.Within))
 	if len(p.Steps) == 0 {
 		x.line("  ", "  ", "Nothing that tells anything can be looked at in that time.")
 		return
