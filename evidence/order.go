@@ -245,6 +245,7 @@ func (l *loader) opposites() {
 	for _, g := range l.c.Findings {
 		same := earlier[g.Sign]
 		earlier[g.Sign] = append(same, g)
+		again, against := false, false // told once of each: against the first is enough to find the rest
 		for _, f := range same {
 			if l.unclearAt[f.ID] || l.unclearAt[g.ID] || f.Sign == "other" || f.Sign == "" || f.State == "" || g.State == "" ||
 				f.State == Unavailable || g.State == Unavailable || f.Made != g.Made ||
@@ -258,11 +259,15 @@ func (l *loader) opposites() {
 			}
 			hint := fmt.Sprintf("if %s corrects %s, say replaces = %q; if one is unsure, say sure = \"doubtful\"", g.ID, f.ID, f.ID)
 			switch {
+			case f.State != g.State && against, f.State == g.State && again:
+				continue
 			case f.State != g.State && f.By == g.By:
+				against = true
 				l.faults.Add(g.Pos, hint, "%s says that %s is %s%s, and %s (line %d) says %s", g.ID, g.Sign, g.State, where, f.ID, f.Pos.Line, f.State)
 			case f.State != g.State:
 				l.faults.Warn(g.Pos, hint, "%s (by %s) says that %s is %s%s, and %s (by %s, line %d) says %s", g.ID, g.By, g.Sign, g.State, where, f.ID, f.By, f.Pos.Line, f.State)
 			case f.By == g.By:
+				again = true
 				l.faults.Warn(g.Pos, "it counts once", "%s tells again what %s (line %d) tells: %s is %s%s", g.ID, f.ID, f.Pos.Line, g.Sign, g.State, where)
 			}
 		}
