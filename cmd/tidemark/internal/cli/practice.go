@@ -135,7 +135,7 @@ drawn more often, unless you give a --seed.`,
 					}
 				}
 				if s.env.Progress {
-					fmt.Fprintln(cmd.ErrOrStderr(), "Drawing an exercise that can be solved: some seconds, at master up to half a minute.")
+					fmt.Fprintln(cmd.ErrOrStderr(), "Drawing an exercise that can be solved: up to half a minute.")
 				}
 				x, err = practice.Draw(cmd.Context(), book, r)
 				for k := 0; draw.seed == "" && k < 3 && errors.Is(err, practice.ErrNoDraw); k++ {
