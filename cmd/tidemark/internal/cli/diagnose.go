@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"tidemark/engine"
 	"tidemark/evidence"
 	"tidemark/evidence/source"
+	"tidemark/rules"
 )
 
 func newDiagnose(s *shared) *cobra.Command {
@@ -34,26 +36,12 @@ least in it; the last lines say so, and by how much the numbers may be off.
 Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 		Args: atMost(1, "one case file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := checkFormat(format); err != nil {
-				return err
-			}
-			var faults source.Faults
-			book, c, err := with.open(s, cmd, args, &faults)
-			if err != nil {
-				return err
-			}
-			ctx, cancel := limit.context(cmd.Context())
-			defer cancel()
-			d, err := engine.Diagnose(ctx, book, c, engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
-			if err = unsolved(err, c, &limit, &faults); err != nil {
-				return err
-			}
-			warn(cmd.ErrOrStderr(), &faults)
-			s.stdinHint(cmd, args)
-			if format == "json" {
-				return writeJSON(cmd.OutOrStdout(), d)
-			}
-			return report.Text(cmd.OutOrStdout(), book, d, s.options(full, numbers, len(args) == 0))
+			return s.solve(cmd, args, format, &with, &limit, func(ctx context.Context, book *rules.Book, c *evidence.Case) (any, show, error) {
+				d, err := engine.Diagnose(ctx, book, c, engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
+				return d, func(w io.Writer) error {
+					return report.Text(w, book, d, s.options(full, numbers, len(args) == 0))
+				}, err
+			})
 		},
 		ValidArgsFunction: caseThen(nil),
 	}
@@ -63,6 +51,34 @@ Exit status: 0 done, 1 the program could not, 2 the case is at fault.`,
 	limit.flags(cmd)
 	cmd.Flags().BoolVar(&numbers, "numbers", false, "give weights in decibans beside the words, by finding for what leads")
 	return cmd
+}
+
+// show writes a result for a person.
+type show func(w io.Writer) error
+
+// solve reads the case that the file arguments name, has it worked out within the limits,
+// and writes the result in a format; warnings of the case go beside it.
+func (s *shared) solve(cmd *cobra.Command, file []string, format string, with *caseFlags, limit *limits, work func(context.Context, *rules.Book, *evidence.Case) (any, show, error)) error {
+	if err := checkFormat(format); err != nil {
+		return err
+	}
+	var faults source.Faults
+	book, c, err := with.open(s, cmd, file, &faults)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := limit.context(cmd.Context())
+	defer cancel()
+	result, show, err := work(ctx, book, c)
+	if err = unsolved(err, c, limit, &faults); err != nil {
+		return err
+	}
+	warn(cmd.ErrOrStderr(), &faults)
+	s.stdinHint(cmd, file)
+	if format == "json" {
+		return writeJSON(cmd.OutOrStdout(), result)
+	}
+	return show(cmd.OutOrStdout())
 }
 
 // unsolved puts into words why a case could not be worked out.

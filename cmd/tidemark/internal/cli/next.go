@@ -1,7 +1,9 @@
 package cli
 
 import (
+	"context"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 	"time"
@@ -10,7 +12,8 @@ import (
 
 	"tidemark/cmd/tidemark/internal/report"
 	"tidemark/engine"
-	"tidemark/evidence/source"
+	"tidemark/evidence"
+	"tidemark/rules"
 )
 
 func newNext(s *shared) *cobra.Command {
@@ -33,30 +36,16 @@ With --within it plans looks for that time, chosen by what they tell together.`,
 		Example: "  tidemark next case.toml\n  tidemark next case.toml --within 30m",
 		Args:    atMost(1, "one case file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := checkFormat(format); err != nil {
-				return err
-			}
-			var faults source.Faults
-			book, c, err := with.open(s, cmd, args, &faults)
-			if err != nil {
-				return err
-			}
-			ctx, cancel := limit.context(cmd.Context())
-			defer cancel()
 			opt := engine.LookOptions{Options: engine.Options{Version: s.env.Version, Memory: limit.memory << 20}, Within: time.Duration(within).Minutes(), StopAt: float64(stop) / 100}
 			if full {
 				opt.Looks = everyLook
 			}
-			n, err := engine.NextLooks(ctx, book, c, opt)
-			if err = unsolved(err, c, &limit, &faults); err != nil {
-				return err
-			}
-			warn(cmd.ErrOrStderr(), &faults)
-			s.stdinHint(cmd, args)
-			if format == "json" {
-				return writeJSON(cmd.OutOrStdout(), n)
-			}
-			return report.Next(cmd.OutOrStdout(), book, n, s.options(full, numbers, len(args) == 0))
+			return s.solve(cmd, args, format, &with, &limit, func(ctx context.Context, book *rules.Book, c *evidence.Case) (any, show, error) {
+				n, err := engine.NextLooks(ctx, book, c, opt)
+				return n, func(w io.Writer) error {
+					return report.Next(w, book, n, s.options(full, numbers, len(args) == 0))
+				}, err
+			})
 		},
 		ValidArgsFunction: caseThen(nil),
 	}

@@ -1,8 +1,10 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -10,6 +12,7 @@ import (
 
 	"tidemark/cmd/tidemark/internal/report"
 	"tidemark/engine"
+	"tidemark/evidence"
 	"tidemark/evidence/source"
 	"tidemark/rules"
 )
@@ -35,37 +38,23 @@ yet made would do it best. Without a file it is about the built-in example.`,
 			return atMost(2, "a case file and a cause")(cmd, args)
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := checkFormat(format); err != nil {
-				return err
-			}
 			file, of := args[:len(args)-1], args[len(args)-1]
 			if len(file) == 0 && strings.HasSuffix(of, ".toml") {
 				return inputError{fmt.Errorf("why needs a cause to argue about: tidemark why %s CAUSE", of)}
 			}
-			var faults source.Faults
-			book, c, err := with.open(s, cmd, file, &faults)
-			if err != nil {
-				return err
-			}
-			ctx, cancel := limit.context(cmd.Context())
-			defer cancel()
-			a, err := engine.Argue(ctx, book, c, claimed(book, of), claimed(book, over), engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
-			var no *engine.NoClaim
-			switch {
-			case errors.As(err, &no):
-				return inputError{errors.New(hinted(err.Error(), suggestClaim(book, no.ID)))}
-			case engine.IsClaim(err):
-				return inputError{err}
-			}
-			if err = unsolved(err, c, &limit, &faults); err != nil {
-				return err
-			}
-			warn(cmd.ErrOrStderr(), &faults)
-			s.stdinHint(cmd, file)
-			if format == "json" {
-				return writeJSON(cmd.OutOrStdout(), a)
-			}
-			return report.Why(cmd.OutOrStdout(), book, a, s.options(full, numbers, len(file) == 0))
+			return s.solve(cmd, file, format, &with, &limit, func(ctx context.Context, book *rules.Book, c *evidence.Case) (any, show, error) {
+				a, err := engine.Argue(ctx, book, c, claimed(book, of), claimed(book, over), engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
+				var no *engine.NoClaim
+				switch {
+				case errors.As(err, &no):
+					err = inputError{errors.New(hinted(err.Error(), suggestClaim(book, no.ID)))}
+				case engine.IsClaim(err):
+					err = inputError{err}
+				}
+				return a, func(w io.Writer) error {
+					return report.Why(w, book, a, s.options(full, numbers, len(file) == 0))
+				}, err
+			})
 		},
 		ValidArgsFunction: caseThen(s.claims),
 	}
