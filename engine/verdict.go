@@ -88,12 +88,21 @@ func (w *work) verdict() error {
 	if err := w.moves(); err != nil {
 		return err
 	}
-	if v.Standing == Determined && v.Blame-v.ErrorBound < ProbableAt {
-		v.Standing, v.Traced, w.root = Probable, nil, nil
-		v.Why = "its numbers may be too far off for more"
+	if v.tooRough() {
+		w.root = nil
 	}
 	v.Words = w.sentence()
 	return nil
+}
+
+// tooRough takes a determined verdict back to probable where its numbers may be so far
+// off that it is hardly that, and tells whether it did.
+func (v *Verdict) tooRough() bool {
+	if v.Standing != Determined || v.Blame-v.ErrorBound >= ProbableAt {
+		return false
+	}
+	v.Standing, v.Traced, v.Why = Probable, nil, "its numbers may be too far off for more"
+	return true
 }
 
 // checked is how many candidates' blame is tried with less left out, where rules

@@ -414,3 +414,23 @@ func TestOnlySurePositionsAreNamed(t *testing.T) {
 	assert.Greater(t, w.post.Item(wiped.Items[0]), 0.8, "or the test shows nothing")
 	assert.Equal(t, "rod 2 and 3", w.sureOf(wiped))
 }
+
+// A verdict is no surer than its numbers.
+func TestTooRough(t *testing.T) {
+	for _, c := range []struct {
+		standing     Standing
+		blame, bound float64
+		rough        bool
+	}{{Determined, 0.95, 0.05, false}, {Determined, 0.95, 0.34, false}, {Determined, 0.95, 0.36, true}, {Probable, 0.7, 0.5, false}} {
+		v := &Verdict{Standing: c.standing, Blame: c.blame, ErrorBound: c.bound, Traced: &Candidate{}}
+		assert.Equal(t, c.rough, v.tooRough(), "%v", c)
+		if c.rough {
+			assert.Equal(t, Probable, v.Standing)
+			assert.Nil(t, v.Traced)
+			assert.NotEmpty(t, v.Why)
+		} else {
+			assert.Equal(t, c.standing, v.Standing)
+			assert.NotNil(t, v.Traced)
+		}
+	}
+}
