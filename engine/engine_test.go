@@ -458,6 +458,45 @@ func TestScaleChangesNoRanking(t *testing.T) {
 	assert.InDelta(t, find(before.Causes, "unlisted").Blame, find(after.Causes, "unlisted").Blame, 0.05)
 }
 
+// Base rates, and what conditions bring about, are told of engines that came in:
+// they are scaled to engines at large. What came about on the bench is not.
+func TestAtLarge(t *testing.T) {
+	const extra = `
+[sign.pan.rag]
+name = "rag"
+look = "A rag?"
+[condition.old]
+name = "old"
+base_rate = 0.5
+leads_to.starved = { how_often = 0.2, because = "x", source = "common practice" }
+[cause.rag_left]
+name = "rag left on the bench"
+category = "artefact"
+base_rate = 0.04
+source = "common practice"
+shows.pan.rag = { how_often = "usually", because = "x", source = "common practice" }
+`
+	all, few := smallBook(t, extra), smallBook(t, extra)
+	few.AtLarge = 0.25
+	before, after := diagnose(t, all, "", ""), diagnose(t, few, "", "")
+	assert.InDelta(t, 0.025, find(before.Causes, "sealant").Present, 1e-9)
+	assert.InDelta(t, 0.025/4, find(after.Causes, "sealant").Present, 1e-9)
+	assert.InDelta(t, 0.04, find(after.Causes, "rag_left").Present, 1e-9)
+
+	// With every other way to it shut, the step comes about by the condition alone.
+	starved := func(b *rules.Book) float64 {
+		for _, n := range b.Nodes {
+			if n.Kind == rules.Cause {
+				n.BaseRate = 0
+			}
+			n.Unlisted = 0
+		}
+		return find(diagnose(t, b, "", "").Steps, "starved").Present
+	}
+	assert.InDelta(t, 0.5*0.2, starved(all), 1e-9)
+	assert.InDelta(t, 0.5*0.2/4, starved(few), 1e-9)
+}
+
 // A step split in two without a share of its own makes unlisted no larger.
 func TestSplitStepMakesUnlistedNoLarger(t *testing.T) {
 	whole := diagnose(t, smallBook(t, ""), "seized", "F1 seen bearing.wiped @ rod 2")

@@ -17,6 +17,12 @@ type Book struct {
 	Nodes    []*Node // causes, steps and conditions, parents before children
 	Rules    []*Rule
 	Examples []*Example
+	// AtLarge is what is left of a base rate in engines at large, of which it is not
+	// yet known that anything failed; 1 unless a pack says otherwise. A shop that
+	// strips engines sees none of those: what is there in an engine that came in was
+	// partly the reason for its coming, and to enter the failure as evidence besides
+	// would count it twice (selection on the outcome, as in a case-control study).
+	AtLarge float64
 	// Instruments and Quantities are what can be measured, and with what.
 	Instruments []*Instrument
 	Quantities  []*Quantity

@@ -94,7 +94,7 @@ func hashOf(layers [][]Text) string {
 func loadPacks(hash string, layers [][]Text, faults *source.Faults) *Book {
 	l := &loader{
 		faults: faults,
-		book:   &Book{Hash: hash, part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}, quantity: map[string]*Quantity{}},
+		book:   &Book{Hash: hash, AtLarge: 1, part: map[string]*Part{}, sign: map[string]*Sign{}, node: map[string]*Node{}, quantity: map[string]*Quantity{}},
 		where:  map[string]entry{},
 		conds:  map[string]condOrFault{},
 		count:  map[ends]int{},
@@ -193,6 +193,7 @@ func (l *loader) read(name string, root *source.Table) {
 	if t := root.Table("pack"); t != nil {
 		p := Pack{ID: t.Need("id"), Title: t.Need("title"), Version: t.Need("version"), File: name}
 		t.String("note")
+		l.atLarge(t)
 		t.Done()
 		if p.ID != "" {
 			l.pack = p.ID
@@ -215,6 +216,24 @@ func (l *loader) read(name string, root *source.Table) {
 	})
 	l.each(root, "example", func(id string, t *source.Table) { l.readExample(id, t) })
 	root.Done()
+}
+
+// atLarge reads what a pack says of the whole book: a later layer may say
+// otherwise, a second pack of the same layer may not.
+func (l *loader) atLarge(t *source.Table) {
+	const key = "at_large"
+	if !t.Has(key) {
+		return
+	}
+	v, ok := t.Number(key)
+	if ok && (v <= 0 || v > 1) {
+		t.FaultAt(key, -1, "", "at_large is %v, and must be above 0 and at most 1", v)
+		return
+	}
+	_, taken := l.where[key]
+	if ok && l.claim(key, t, key, taken) {
+		l.book.AtLarge = v
+	}
 }
 
 func (l *loader) each(root *source.Table, key string, do func(string, *source.Table)) {

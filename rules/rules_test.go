@@ -161,6 +161,40 @@ func TestOverlay(t *testing.T) {
 	assert.Equal(t, 0.98, b.Node("worn").In[0].HowOften)
 }
 
+// What is left of base rates at large is said once for the whole book; a later
+// layer may say otherwise.
+func TestAtLarge(t *testing.T) {
+	text := func(id, header, extra string) Text {
+		return Text{id + ".toml", []byte("[pack]\nid = \"" + id + "\"\ntitle = \"T\"\nversion = \"1\"\n" + header + "\n" + extra)}
+	}
+	_, parts, _ := strings.Cut(base, "[part.")
+	parts = "[part." + parts
+	for _, c := range []struct {
+		name   string
+		layers [][]Text
+		want   float64
+		fault  string
+	}{
+		{"nothing said", [][]Text{{text("a", "", parts)}}, 1, ""},
+		{"said", [][]Text{{text("a", "at_large = 0.3", parts)}}, 0.3, ""},
+		{"a shop says otherwise", [][]Text{{text("a", "at_large = 0.3", parts)}, {text("b", "at_large = 1", "")}}, 1, ""},
+		{"said twice", [][]Text{{text("a", "at_large = 0.3", parts), text("b", "at_large = 0.2", "")}}, 0, "b.toml:5:1: at_large stands already at a.toml:5:1, in the same layer of packs"},
+		{"none left", [][]Text{{text("a", "at_large = 0", parts)}}, 0, "a.toml:5:12: at_large is 0, and must be above 0 and at most 1"},
+		{"more than there is", [][]Text{{text("a", "at_large = 1.5", parts)}}, 0, "a.toml:5:12: at_large is 1.5, and must be above 0 and at most 1"},
+		{"no number", [][]Text{{text("a", `at_large = "few"`, parts)}}, 0, "a.toml:5:1: at_large must be a number"},
+	} {
+		var faults source.Faults
+		b := Load(&faults, c.layers...)
+		if c.fault != "" {
+			assert.Nil(t, b, c.name)
+			assert.Contains(t, faults.Error(), c.fault, c.name)
+			continue
+		}
+		require.NotNil(t, b, faults.Error())
+		assert.Equal(t, c.want, b.AtLarge, c.name)
+	}
+}
+
 // That a cause leads nowhere is not told where its only target is misspelt: the
 // one slip is told once.
 func TestMisspeltTargetHasNoWake(t *testing.T) {

@@ -232,6 +232,9 @@ func (g *Ground) node(n *rules.Node, a *assumer) {
 		switch n.Kind {
 		case rules.Cause, rules.Condition:
 			p := n.BaseRate
+			if n.Kind == rules.Cause && n.Category != rules.Artefact {
+				p *= g.Book.AtLarge
+			}
 			if count > 1 && !n.Each {
 				p = spread(p, count)
 			}
@@ -264,6 +267,15 @@ func (g *Ground) node(n *rules.Node, a *assumer) {
 		g.Families = append(g.Families, f)
 		g.family[n] = f
 	}
+}
+
+// passes is how often a rule to a step works. What a condition brings about is,
+// like a base rate, told of engines that came in.
+func (g *Ground) passes(r *rules.Rule, src *Item) float64 {
+	if r.Sign == nil && src.Node.Kind == rules.Condition {
+		return r.HowOften * g.Book.AtLarge
+	}
+	return r.HowOften
 }
 
 // spread gives each of n positions the chance that makes p for any of them.
@@ -299,7 +311,7 @@ func (g *Ground) shared(n *rules.Node, a *assumer) map[*rules.Rule]map[int]share
 
 func (g *Ground) sharedRule(r *rules.Rule, src *Item, to evidence.Kind) sharedRule {
 	s := sharedRule{one: -1}
-	works := variable{name: r.ID + " works " + src.At, kind: gate, edges: []edge{{from: src.v, pass: r.HowOften, rule: r}}}
+	works := variable{name: r.ID + " works " + src.At, kind: gate, edges: []edge{{from: src.v, pass: g.passes(r, src), rule: r}}}
 	switch {
 	case g.count(to) == 1:
 		// Where there is but one position, it is reached.
@@ -381,7 +393,7 @@ func (g *Ground) edges(n *rules.Node, i int, shared map[*rules.Rule]map[int]shar
 			if s, ok := shared[r][src.v]; ok {
 				out = append(out, g.through(r, s, i))
 			} else {
-				out = append(out, edge{from: src.v, pass: r.HowOften, rule: r})
+				out = append(out, edge{from: src.v, pass: g.passes(r, src), rule: r})
 			}
 		}
 	}
@@ -549,12 +561,12 @@ func (g *Ground) ItemsOf(n *rules.Node) []*Item { return g.byNode[n] }
 // FamilyOf is the family of a node; nil if it has fewer than two positions.
 func (g *Ground) FamilyOf(n *rules.Node) *Family { return g.family[n] }
 
-// Expected is how many causes are there before anything is found, artefacts
-// apart; and the chance of each step.
+// Expected is how many causes are there in an engine of this kind that comes in,
+// artefacts apart.
 func (g *Ground) Expected() (causes float64) {
 	for _, v := range g.vars {
 		if v.kind == root && v.item.Node.Kind == rules.Cause && v.item.Node.Category != rules.Artefact {
-			causes += v.prior
+			causes += v.prior / g.Book.AtLarge
 		}
 	}
 	return causes
