@@ -601,7 +601,7 @@ func (a *argument) tells(r lookAt) (TellingLook, float64, error) {
 	}
 	q := [2]float64{}
 	for i := range q {
-		q[i] = max(0, min(1, math.Exp(lq[i]-lp[i])*network.OfItself(r.sign)))
+		q[i] = max(0, min(1, math.Exp(lq[i]-lp[i])*w.g.OfItself(r.sign)))
 	}
 	db := func(x, y float64) float64 { return within(10 * math.Log10(max(x, 1e-9)/max(y, 1e-9))) }
 	l.NotFound, l.Seen = db(q[0], q[1]), db(1-q[0], 1-q[1])

@@ -414,7 +414,7 @@ func TestTradeInjectorSealLetsAirAndDirtIn(t *testing.T) {
 	}, "\n")
 	before := scenario(t, petrol4, "", findings)
 	after := scenario(t, petrol4, "", findings+"\nF3 seen injector_seal.gone_or_perished @ cyl 3")
-	for id, base := range map[string]float64{"mixture_lean": 0.6, "dust_past_one_port": 0.5} {
+	for id, base := range map[string]float64{"mixture_lean": 0.65, "dust_past_one_port": 0.5} {
 		assert.Less(t, at(t, before, id, "cyl 3").Present, base, id)
 		assert.Greater(t, at(t, after, id, "cyl 3").Present, 0.8, id)
 	}

@@ -458,8 +458,8 @@ func TestScaleChangesNoRanking(t *testing.T) {
 	assert.InDelta(t, find(before.Causes, "unlisted").Blame, find(after.Causes, "unlisted").Blame, 0.05)
 }
 
-// Base rates, and what conditions bring about, are told of engines that came in:
-// they are scaled to engines at large. What came about on the bench is not.
+// Base rates, a sign's own sources, and what conditions bring about, are told of
+// engines that came in: they are scaled to engines at large. What came about on the bench is not.
 func TestAtLarge(t *testing.T) {
 	const extra = `
 [sign.pan.rag]
@@ -482,6 +482,12 @@ shows.pan.rag = { how_often = "usually", because = "x", source = "common practic
 	assert.InDelta(t, 0.025, find(before.Causes, "sealant").Present, 1e-9)
 	assert.InDelta(t, 0.025/4, find(after.Causes, "sealant").Present, 1e-9)
 	assert.InDelta(t, 0.04, find(after.Causes, "rag_left").Present, 1e-9)
+
+	// What a sign tells of a cause, with nothing known of a failure, is as the packs
+	// have it: its own sources are scaled too, if not what the eye may mistake.
+	was := find(diagnose(t, all, "", "F1 seen screen.strings").Causes, "sealant").Present
+	assert.Greater(t, find(diagnose(t, few, "", "F1 seen screen.strings").Causes, "sealant").Present, 0.7*was)
+	assert.InDelta(t, 0.5, was, 0.3)
 
 	// With every other way to it shut, the step comes about by the condition alone.
 	starved := func(b *rules.Book) float64 {

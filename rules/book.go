@@ -22,6 +22,8 @@ type Book struct {
 	// strips engines sees none of those: what is there in an engine that came in was
 	// partly the reason for its coming, and to enter the failure as evidence besides
 	// would count it twice (selection on the outcome, as in a case-control study).
+	// What conditions bring about is scaled with it, and so is the chance that a sign
+	// is seen by itself, which was set beside the base rates of what shows it.
 	AtLarge float64
 	// Instruments and Quantities are what can be measured, and with what.
 	Instruments []*Instrument
@@ -34,6 +36,11 @@ type Book struct {
 	node     map[string]*Node
 	quantity map[string]*Quantity
 }
+
+// ByItself is the chance that a sign is seen without any of its listed parents, in
+// engines at large: its own sources keep the proportion to the listed ones that the
+// packs give them.
+func (b *Book) ByItself(s *Sign) float64 { return s.Unlisted * b.AtLarge }
 
 // Part, Sign and Node look up an id; nil if the book has no such thing.
 func (b *Book) Part(id string) *Part { return b.part[id] }

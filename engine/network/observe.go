@@ -294,7 +294,7 @@ func (g *Ground) enter(f evidence.Finding, s *rules.Sign, at spot, a *assumer) {
 		// source, is not guessed.
 		mistaken = 0
 	}
-	leak := 1 - (1-s.Unlisted)*(1-mistaken)
+	leak := 1 - (1-g.Book.ByItself(s))*(1-mistaken)
 	name := f.ID + " " + s.ID + " " + at.at
 	switch {
 	case at.count > 0:

@@ -652,7 +652,7 @@ func (g *Ground) PositionName(p *rules.Part, index int) string {
 // RoughChance is about how likely a sign is to be seen at a position, taking
 // what shows it as independent.
 func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 {
-	none := 1 - s.Unlisted
+	none := 1 - g.Book.ByItself(s)
 	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
 		none *= 1 - post.Item(g.vars[e.from].item)*e.pass
 	}
@@ -670,11 +670,11 @@ func looking(s *rules.Sign) rules.WayChances {
 
 // OfItself is the chance that a sign which nothing shows is not found where it is
 // looked for.
-func OfItself(s *rules.Sign) float64 {
+func (g *Ground) OfItself(s *rules.Sign) float64 {
 	if s.Unlisted == 0 {
 		return 1 // the thing itself in the hand is not mistaken (see enter)
 	}
-	return (1 - s.Unlisted) * (1 - looking(s).Mistaken)
+	return (1 - g.Book.ByItself(s)) * (1 - looking(s).Mistaken)
 }
 
 // lookEdges lists what would show a sign at a position to whoever looks. The sign has
@@ -742,7 +742,7 @@ func (p *Plain) IfNotFound(ctx context.Context, unseen []Unseen, items []*Item, 
 		return nil, err
 	}
 	for _, u := range unseen {
-		post.LogP += math.Log(OfItself(u.Sign))
+		post.LogP += math.Log(g.OfItself(u.Sign))
 	}
 	// What bears on nothing else is as likely as before.
 	hidden := map[int]float64{}

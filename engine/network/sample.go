@@ -72,7 +72,7 @@ func NewSampler(book *rules.Book, c *evidence.Case) (*Sampler, error) {
 		}
 		missed, mistaken := sight(sign)
 		for _, index := range g.Positions(sign.Part) {
-			views = append(views, view{View{sign, index}, g.signEdges(sign, index, "", 0, a, &Observation{}), sign.Unlisted, missed, mistaken})
+			views = append(views, view{View{sign, index}, g.signEdges(sign, index, "", 0, a, &Observation{}), g.Book.ByItself(sign), missed, mistaken})
 		}
 	}
 	return newSampler(g, views), nil
@@ -542,7 +542,7 @@ func RoughIf(book *rules.Book, c *evidence.Case, n *rules.Node) (r Rough, ok boo
 		if _, ok := none[l.sign]; !ok {
 			none[l.sign] = 1
 		}
-		none[l.sign] *= (1 - l.sign.Unlisted) * (1 - mistaken)
+		none[l.sign] *= (1 - g.Book.ByItself(l.sign)) * (1 - mistaken)
 		for _, e := range l.edges {
 			none[l.sign] *= 1 - p[e.from]*e.pass*(1-missed)
 		}
