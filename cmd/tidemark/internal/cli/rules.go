@@ -122,6 +122,9 @@ func printCoverage(out io.Writer, c rules.Coverage, full bool) {
 		{c.NothingAgainst, "causes have no sign whose absence would speak against them"},
 		{c.NoLookAlike, "causes have no look-alike"},
 		{c.NoOutcome, "causes lead to nothing that a case can ask about"},
+		{c.NotToldApart, "pairs of look-alikes have no sign that tells them apart"},
+		{c.Drowned, "steps are drowned by a condition, once it is given"},
+		{c.UnusedRules, "rules are never used by an example"},
 	} {
 		if len(x.ids) == 0 {
 			continue
@@ -170,7 +173,8 @@ func newRulesTest(s *shared) *cobra.Command {
 		Use:   "test [DIR]",
 		Short: "Run the examples that the packs carry",
 		Long: `Test works out every example of the built-in packs, or of those in DIR laid
-over them, and holds it against what the example says must lead and must not.
+over them, and holds it against what the example says must lead and must not. Where
+all of the book are run, it ends with how many rules none of them uses.
 
 Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 		Args: atMost(1, "one folder"),
@@ -214,6 +218,9 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 				}
 			}
 			fmt.Fprintf(out, "%d passed, %d failed\n", len(examples)-failed, failed)
+			if n := len(rules.Cover(book).UnusedRules); n > 0 && len(examples) == len(book.Examples) {
+				fmt.Fprintf(out, "%s of %d %s never used by an example; rules check --full names them\n", count(n, "rule"), len(book.Rules), map[bool]string{true: "is", false: "are"}[n == 1])
+			}
 			if failed > 0 {
 				return inputError{fmt.Errorf("%s failed", count(failed, "example"))}
 			}
