@@ -30,7 +30,7 @@ type builder struct {
 // Build tells all of a case, once.
 func Build(in Input) *Report {
 	m := newBuilder(in)
-	r := &Report{Title: "Claim report", Date: caseDate(m.c), Interim: len(m.wanting()) > 0}
+	r := &Report{Title: reportTitle, Date: caseDate(m.c), Interim: len(m.wanting()) > 0}
 	name := m.c.Engine.Text("name")
 	r.Subtitle = joinNonEmpty(" · ", m.c.ID, m.c.Title, name)
 	if r.Subtitle == "" {
