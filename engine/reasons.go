@@ -361,7 +361,7 @@ func (w *work) whyDoubted(id string) (string, error) {
 	}); err != nil {
 		return "", err
 	}
-	why := fmt.Sprintf("doubted: what would show it is there with %s only", percent(now))
+	why := fmt.Sprintf("doubted: that anything was there to show it is only %s likely, so it is rather mistaken, or of something that the book does not list", percent(now))
 	best := 0
 	for i := range ids {
 		if then[i] > then[best] {
@@ -369,7 +369,7 @@ func (w *work) whyDoubted(id string) (string, error) {
 		}
 	}
 	if then[best] > now+0.1 {
-		why += fmt.Sprintf("; %s speaks most against it (without that, %s). Look at both again", ids[best], percent(then[best]))
+		why += fmt.Sprintf("; %s speaks most against it (without %s, %s). Look at both again", ids[best], ids[best], percent(then[best]))
 	}
 	return why, nil
 }

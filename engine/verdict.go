@@ -566,9 +566,9 @@ func (w *work) sentence() string {
 	how := percent(v.Blame)
 	switch {
 	case len(names) == 0:
-		s := "Not determined: nothing stands out far enough as to blame."
+		s := fmt.Sprintf("Not determined: by what was found so far, nothing is to blame by %s or more.", percent(ProbableAt))
 		if lead := w.leading(); lead != nil {
-			s += fmt.Sprintf(" Nearest comes: %s (%s).", lead.Name, percent(lead.Blame))
+			s += fmt.Sprintf(" Nearest to it: %s (%s).", lead.Name, percent(lead.Blame))
 		}
 		return s
 	case v.Together == BothNeeded:

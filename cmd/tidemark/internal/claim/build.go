@@ -206,13 +206,6 @@ func (m *builder) besideLine() string {
 	return "of the findings, " + report.And(parts) + "."
 }
 
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 func (m *builder) hangsLine() string {
 	o := m.d.OverturnedBy
 	switch {

@@ -39,7 +39,7 @@ func (x *next) destroys() {
 	x.head("Look before you go on")
 	for i, d := range x.n.Destroys {
 		if i == stakes && !x.o.Full {
-			x.line("  ", "      ", "and %d more acts that would destroy something; --full lists them.", len(x.n.Destroys)-stakes)
+			x.line("  ", "      ", "and %s that would destroy something; --full tells of %s.", Count(len(x.n.Destroys)-stakes, "more act", "more acts"), itOrThem(len(x.n.Destroys)-stakes))
 			break
 		}
 		x.say(caution, "  ", "      ", "%s:", strings.TrimSuffix(lookBefore([]act{{d.Act, thing(x.b, d.Part)}}), "."))

@@ -289,9 +289,9 @@ func (r *readings) comparisons() {
 	switch {
 	case others == 0:
 	case len(told) == 0:
-		r.line("  ", "      ", "None of the %d comparisons that these readings allow shows anything.", others)
+		r.line("  ", "      ", "%s that these readings allow, and %s anything.", Count(others, "comparison", "comparisons"), map[bool]string{true: "it does not show", false: "none of them shows"}[others == 1])
 	default:
-		r.line("  ", "      ", "%s that these readings allow %s nothing.", count(others, "other comparison"), map[bool]string{true: "shows", false: "show"}[others == 1])
+		r.line("  ", "      ", "%s that these readings allow %s nothing.", Count(others, "other comparison", "other comparisons"), map[bool]string{true: "shows", false: "show"}[others == 1])
 	}
 }
 
@@ -322,13 +322,6 @@ func (r *readings) wanting() {
 		}
 		r.line("  ", "      ", "%s%s: %s.", upperFirst(v.Quantity.Title()), where, missing)
 	}
-}
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "One " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func (r *readings) left() {

@@ -26,7 +26,7 @@ func Why(w io.Writer, b *rules.Book, a *engine.Argument, o Options) error {
 	}
 	if len(a.Silent) > 0 {
 		p.gap()
-		p.line("", "  ", "Of no weight here: %s.", strings.Join(a.Silent, " "))
+		p.line("", "  ", "%s either way: %s.", upperFirst(engine.NoWeight), strings.Join(a.Silent, " "))
 	}
 	y.looks()
 	return p.close()
@@ -95,7 +95,7 @@ func of100(db float64) string {
 	case p < 0.01:
 		return "under 0.01"
 	default:
-		return number(p)
+		return Share(p / 100)
 	}
 }
 
@@ -109,27 +109,27 @@ func (y *why) odds(db float64) string {
 	if db < 0 {
 		who = fullName(*y.a.Over)
 	}
-	return fmt.Sprintf("%s is %s times likelier", who, number(times))
+	return fmt.Sprintf("%s is %s times likelier", who, Times(times))
 }
 
 // pull is a weight in words, with whom it supports.
 func (y *why) pull(db float64) string {
-	s := engine.Strength(db)
+	s := engine.Support(db)
 	tail := ""
 	if y.o.Numbers {
 		tail = fmt.Sprintf(" (%s dB)", signed(db))
 	}
 	switch {
-	case s == "no":
-		return "hardly any weight" + tail
+	case s == engine.NoWeight:
+		return s + tail
 	case y.a.Over != nil && db > 0:
-		return s + " support for " + fullName(y.a.Of) + tail
+		return s + " for " + fullName(y.a.Of) + tail
 	case y.a.Over != nil:
-		return s + " support for " + fullName(*y.a.Over) + tail
+		return s + " for " + fullName(*y.a.Over) + tail
 	case db < 0:
-		return s + " support against it" + tail
+		return s + " against it" + tail
 	}
-	return s + " support for it" + tail
+	return s + " for it" + tail
 }
 
 func (y *why) way() {
@@ -173,21 +173,6 @@ func nameOf(b *rules.Book, key string) string {
 	return name
 }
 
-// howOften is how often one thing follows another, in words and of 100.
-func howOften(p float64) string {
-	if p <= 0 || p >= 1 {
-		return "always"
-	}
-	words := rules.HowOften
-	best := words[0]
-	for _, w := range words {
-		if math.Abs(w.Value-p) < math.Abs(best.Value-p) {
-			best = w
-		}
-	}
-	return fmt.Sprintf("%s (%s of 100)", best.Word, number(100*p))
-}
-
 func (y *why) points(title string, pro bool) {
 	list := slices.DeleteFunc(slices.Clone(y.a.Points), func(p engine.Point) bool { return (p.Share >= 0) != pro })
 	if len(list) == 0 {
@@ -214,15 +199,11 @@ func (y *why) points(title string, pro bool) {
 		if y.o.Numbers {
 			numbers = fmt.Sprintf(" (alone %s, last %s, share %s)", signed(p.Alone), signed(p.Last), signed(p.Share))
 		}
-		strength := p.Strength + " support"
-		if p.Strength == "no" {
-			strength = "hardly any weight"
-		}
-		y.line("  ", "      ", "%s %s: %s%s.", p.Finding, name, strength, numbers)
+		y.line("  ", "      ", "%s %s: %s%s.", p.Finding, name, engine.SupportOf(p.Strength), numbers)
 		y.reason(p)
 	}
 	if len(little) > 0 {
-		y.line("  ", "      ", "Hardly any weight: %s; --full gives their reasons.", strings.Join(little, " "))
+		y.line("  ", "      ", "%s: %s; --full gives %s.", upperFirst(engine.NoWeight), strings.Join(little, " "), map[bool]string{true: "the reason", false: "their reasons"}[len(little) == 1])
 	}
 }
 
