@@ -157,6 +157,17 @@ type ChainLink struct {
 	Source      string   `json:"source"`
 	HowOften    float64  `json:"how_often,omitempty"`
 	Findings    []string `json:"findings"`
+	// With is what was needed for it at the same time as the link above.
+	With []Needed `json:"with,omitempty"`
+}
+
+// Needed is one of several things that only together lead to something.
+type Needed struct {
+	ID    string  `json:"id"`
+	At    string  `json:"at"`
+	Name  string  `json:"name"`
+	Kind  string  `json:"kind"` // cause, step, condition
+	Acted float64 `json:"acted"`
 }
 
 // Explanation is the most probable story, and what the next one has otherwise.

@@ -361,7 +361,7 @@ func (w *work) whyDoubted(id string) (string, error) {
 	}); err != nil {
 		return "", err
 	}
-	why := fmt.Sprintf("doubted: that anything was there to show it is only %s likely, so it is rather mistaken, or of something that the book does not list", percent(now))
+	why := fmt.Sprintf("doubted: that what explains it was there is only %s likely; rather it is mistaken, or of something else", percent(now))
 	best := 0
 	for i := range ids {
 		if then[i] > then[best] {
@@ -446,15 +446,137 @@ func (w *work) chain() error {
 	if asked == nil || len(askedAt) == 0 {
 		return nil
 	}
+	var r *route
+	for _, start := range w.starts() {
+		if r = w.routeFrom(start, askedAt); r != nil {
+			break
+		}
+	}
+	if r == nil {
+		return nil
+	}
+	type stop struct {
+		it  *network.Item
+		way network.Way
+	}
+	// Begin at the one named; go back further while something behind it is probably to
+	// blame, or, where nothing is named, has probably acted.
+	likely := w.blameOf
+	if len(w.lead) == 0 {
+		likely = w.actedOf
+	}
+	var line []stop
+	for it := r.first; ; {
+		var back network.Way
+		for _, way := range w.g.Ways(it) {
+			if w.best[way.From] && way.From.Node.Kind != rules.Condition && likely(way.From) >= ProbableAt && (back.From == nil || way.Pass > back.Pass) {
+				back = way
+			}
+		}
+		if back.From == nil {
+			break
+		}
+		line = append([]stop{{back.From, network.Way{}}}, line...)
+		it = back.From
+	}
+	for it := r.first; it != nil; it = r.next[it] {
+		line = append(line, stop{it: it})
+	}
+	for i := 1; i < len(line); i++ {
+		for _, way := range w.g.Ways(line[i].it) {
+			if way.From == line[i-1].it && way.Pass >= line[i].way.Pass {
+				line[i].way = way
+			}
+		}
+	}
+	for i, s := range line {
+		items := []*network.Item{s.it}
+		shownHere := false
+		if f := w.g.FamilyOf(s.it.Node); f != nil {
+			// Name the positions that a finding shows; where none does, all of
+			// the best explanation.
+			var shown []*network.Item
+			items = nil
+			for _, it := range f.Items {
+				if !w.best[it] && it != s.it {
+					continue
+				}
+				items = append(items, it)
+				if len(w.shownBy([]*network.Item{it})) > 0 {
+					shown = append(shown, it)
+				}
+			}
+			if shownHere = len(shown) > 0; shownHere {
+				items = shown
+			}
+		}
+		l := ChainLink{ID: s.it.Node.ID, At: positions(items), Kind: string(s.it.Node.Kind), Name: s.it.Node.Name}
+		if i == len(line)-1 {
+			l.Kind, l.Probability = "outcome", 1
+		} else {
+			// The figure is that of the positions named; of any, where nothing tells
+			// which: none was seen, and no single one stands out.
+			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && (len(items) > 1 || !w.apartFrom(s.it, f)) {
+				items = f.Items
+				l.At = "any"
+			}
+			var err error
+			if l.Probability, err = w.actedOfAll(items); err != nil {
+				return err
+			}
+		}
+		if i > 0 {
+			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
+		}
+		if i > 0 && s.way.From != nil {
+			for _, it := range w.neededWith(s.way) {
+				l.With = append(l.With, Needed{it.Node.ID, it.At, it.Node.Name, string(it.Node.Kind), w.actedOf(it)})
+			}
+		}
+		l.Findings = w.shownBy(items)
+		w.d.Chain = append(w.d.Chain, l)
+	}
+	return nil
+}
+
+// starts are those of which a chain may begin, best first: what is named; where nothing
+// is, what has probably acted, the farthest from the outcome first, and then what comes
+// nearest.
+func (w *work) starts() [][]*held {
+	if len(w.lead) > 0 {
+		return [][]*held{w.lead}
+	}
+	var likely []*held
+	for _, h := range w.named() {
+		if h.Acted >= ProbableAt {
+			likely = append(likely, h)
+		}
+	}
+	slices.SortStableFunc(likely, func(a, b *held) int {
+		return cmp.Or(cmp.Compare(b.depth, a.depth), cmp.Compare(b.Acted, a.Acted))
+	})
+	var out [][]*held
+	for _, h := range likely {
+		out = append(out, []*held{h})
+	}
+	if h := w.leading(); h != nil {
+		out = append(out, []*held{h})
+	}
+	return out
+}
+
+// route is a way from its first item to the outcome.
+type route struct {
+	first *network.Item
+	next  map[*network.Item]*network.Item
+}
+
+// routeFrom finds the way from a start to the outcome on which the rules work most
+// often, through what is there; nil where none leads there.
+func (w *work) routeFrom(start []*held, askedAt []*network.Item) *route {
 	there := map[*network.Item]bool{}
 	for it, ok := range w.best {
 		there[it] = ok
-	}
-	start := w.lead
-	if len(start) == 0 {
-		if h := w.leading(); h != nil {
-			start = []*held{h}
-		}
 	}
 	through := map[*network.Item]bool{}
 	for _, h := range start {
@@ -507,8 +629,6 @@ func (w *work) chain() error {
 			}
 		}
 	}
-	// Begin at the one named; go back further while something behind it is probably
-	// to blame.
 	var first *network.Item
 	for _, it := range w.g.Items {
 		if _, ok := to[it]; ok && through[it] && (first == nil || to[it].score > to[first].score) {
@@ -518,77 +638,11 @@ func (w *work) chain() error {
 	if first == nil {
 		return nil
 	}
-	type stop struct {
-		it  *network.Item
-		way network.Way
+	r := &route{first, map[*network.Item]*network.Item{}}
+	for it, b := range to {
+		r.next[it] = b.next
 	}
-	var line []stop
-	for it := first; ; {
-		var back network.Way
-		for _, way := range w.g.Ways(it) {
-			if w.best[way.From] && way.From.Node.Kind != rules.Condition && w.blameOf(way.From) >= ProbableAt && (back.From == nil || way.Pass > back.Pass) {
-				back = way
-			}
-		}
-		if back.From == nil {
-			break
-		}
-		line = append([]stop{{back.From, network.Way{}}}, line...)
-		it = back.From
-	}
-	for it := first; it != nil; it = to[it].next {
-		line = append(line, stop{it: it})
-	}
-	for i := 1; i < len(line); i++ {
-		for _, way := range w.g.Ways(line[i].it) {
-			if way.From == line[i-1].it && way.Pass >= line[i].way.Pass {
-				line[i].way = way
-			}
-		}
-	}
-	for i, s := range line {
-		items := []*network.Item{s.it}
-		shownHere := false
-		if f := w.g.FamilyOf(s.it.Node); f != nil {
-			// Name the positions that a finding shows; where none does, all of
-			// the best explanation.
-			var shown []*network.Item
-			items = nil
-			for _, it := range f.Items {
-				if !w.best[it] && it != s.it {
-					continue
-				}
-				items = append(items, it)
-				if len(w.shownBy([]*network.Item{it})) > 0 {
-					shown = append(shown, it)
-				}
-			}
-			if shownHere = len(shown) > 0; shownHere {
-				items = shown
-			}
-		}
-		l := ChainLink{ID: s.it.Node.ID, At: positions(items), Kind: string(s.it.Node.Kind), Name: s.it.Node.Name}
-		if i == len(line)-1 {
-			l.Kind, l.Probability = "outcome", 1
-		} else {
-			// The figure is that of the positions named; of any, where nothing tells
-			// which: none was seen, and no single one stands out.
-			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && (len(items) > 1 || !w.apartFrom(s.it, f)) {
-				items = f.Items
-				l.At = "any"
-			}
-			var err error
-			if l.Probability, err = w.actedOfAll(items); err != nil {
-				return err
-			}
-		}
-		if i > 0 {
-			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
-		}
-		l.Findings = w.shownBy(items)
-		w.d.Chain = append(w.d.Chain, l)
-	}
-	return nil
+	return r
 }
 
 // apartFrom tells whether an item stands out among the positions of its family: it is

@@ -450,6 +450,10 @@ func bestSet(sets []heldSet, at float64) *heldSet {
 	return best
 }
 
+// behindAtLeast is how many causes that may lie behind what is named are told, however
+// little blame falls on each: early on it falls on none much.
+const behindAtLeast = 3
+
 // behind lists what may lie behind the one named, each alone.
 func (w *work) behind() {
 	if len(w.lead) == 0 {
@@ -460,8 +464,10 @@ func (w *work) behind() {
 		items = append(items, h.items...)
 	}
 	above := w.g.Above(items)
-	for _, h := range w.all {
-		if h.Blame < 0.03 && h.Acted < 0.2 || slices.Contains(w.lead, h) || len(w.d.Verdict.Behind) == 6 {
+	causes := 0
+	for _, h := range w.all { // by blame
+		little := h.Blame < 0.03 && h.Acted < 0.2
+		if little && (h.unlisted || h.Blame == 0 || causes >= behindAtLeast) || slices.Contains(w.lead, h) || len(w.d.Verdict.Behind) == 6 {
 			continue
 		}
 		if h.unlisted {
@@ -475,6 +481,7 @@ func (w *work) behind() {
 			if h.At != "any" && w.g.FamilyOf(h.items[0].Node) != nil {
 				continue
 			}
+			causes++
 			w.d.Verdict.Behind = append(w.d.Verdict.Behind, h.Candidate)
 		}
 	}

@@ -143,6 +143,9 @@ func (m *builder) summary() Section {
 	if len(m.d.Chain) > 0 {
 		var names []string
 		for _, l := range m.d.Chain {
+			for _, n := range l.With {
+				names[len(names)-1] += ", together with " + thing{Name: n.Name, At: n.At}.label()
+			}
 			names = append(names, thing{Name: l.Name, At: l.At}.label())
 		}
 		how = strings.Join(names, " → ") + "."
@@ -372,6 +375,9 @@ func (m *builder) linkText(t thing) []Span {
 		text += "; " + a
 	}
 	text += "."
+	if len(t.With) > 0 {
+		text += " It took the one above together with " + report.And(t.With) + "."
+	}
 	if t.Because != "" {
 		text += " " + report.Sentence(t.Because)
 		if t.Source != "" {

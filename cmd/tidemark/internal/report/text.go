@@ -125,14 +125,7 @@ func (t *text) chain() {
 	}
 	t.head("Chain of failure")
 	for i, l := range t.d.Chain {
-		name := l.Name
-		switch l.At {
-		case "":
-		case "any":
-			name += ", at one position or more"
-		default:
-			name += ", " + l.At
-		}
+		name := placed(l.Name, l.At)
 		tail := ""
 		if l.Kind == "outcome" {
 			tail = "asked about"
@@ -146,11 +139,27 @@ func (t *text) chain() {
 		if i > 0 {
 			mark = "  → "
 		}
+		if len(l.With) > 0 {
+			t.line("    ", "      ", "together with %s", and(WithWords(l.With)))
+		}
 		t.line(mark, "      ", "%s (%s)", name, tail)
 		if l.Because != "" {
 			t.line("      ", "      ", "%s", sentence(l.Because))
 		}
 	}
+}
+
+// WithWords are what was needed beside a link of the chain.
+func WithWords(with []engine.Needed) []string {
+	var out []string
+	for _, n := range with {
+		s := placed(n.Name, n.At)
+		if n.Kind != "condition" {
+			s += fmt.Sprintf(" (acted, %s)", Percent(n.Acted))
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // short lists finding ids, at most eight unless all are wanted.

@@ -16,6 +16,7 @@ func Why(w io.Writer, b *rules.Book, a *engine.Argument, o Options) error {
 	p := newPage(w, o)
 	y := &why{p, b, a, o}
 	y.title()
+	y.innocent()
 	y.way()
 	if a.Over == nil {
 		y.points("For it", true)
@@ -141,6 +142,9 @@ func (y *why) way() {
 		if i == 0 {
 			y.line("  ", "      ", "%s", upperFirst(y.named(r.From)))
 		}
+		if len(r.With) > 0 {
+			y.line("    ", "      ", "together with %s", and(y.names(r.With)))
+		}
 		y.line("  → ", "      ", "%s, %s.", y.named(r.To), howOften(r.HowOften))
 		if r.Because != "" {
 			y.line("      ", "      ", "%s", sentence(r.Because))
@@ -155,6 +159,92 @@ func (y *why) source(r engine.Rung) {
 	if r.Source != "" {
 		y.line("      ", "        ", "Source: %s", sentence(r.Source))
 	}
+}
+
+// innocent says why something that is there is not to blame.
+func (y *why) innocent() {
+	in := y.a.Innocent
+	if in == nil {
+		return
+	}
+	y.head("Why it is not to blame")
+	switch {
+	case in.Unrelated:
+		y.line("  ", "  ", "Nothing in the book leads from it to what happened.")
+	case in.Missing != nil:
+		y.missing(in.Missing)
+	case in.Otherwise != nil && in.Otherwise.By != nil:
+		o := in.Otherwise
+		y.line("  ", "  ", "It leads to “%s”, and that rather came about by %s (acted, %s).", placed(o.Name, o.At), placed(o.By.Name, o.By.At), Percent(o.By.Acted))
+	case in.Otherwise != nil:
+		y.line("  ", "  ", "It leads to “%s”, and that rather came about by something else; by what is open.", placed(in.Otherwise.Name, in.Otherwise.At))
+	case in.Anyway != nil:
+		x := in.Anyway
+		y.line("  ", "  ", "It acted, and without it the same would most probably have come of %s (acted, %s). Without both it would not have happened (%s).", placed(x.Name, x.At), Percent(x.Acted), Percent(x.Both))
+	default:
+		y.line("  ", "  ", "What happened would most probably have come about without it; by what is open.")
+	}
+}
+
+func (y *why) missing(m *engine.Missing) {
+	lead := "What happened would have to come of it by way of"
+	if m.Beside {
+		lead = "It comes to nothing without"
+	}
+	name := placed(m.Name, m.At)
+	if m.At == "any" {
+		name = m.Name
+	}
+	s := fmt.Sprintf("%s “%s”, and that is most probably not there (present %s).", lead, name, Percent(m.Present))
+	var says []string
+	for _, x := range m.Says {
+		says = append(says, foundWords(x.Finding, x.Name, x.At, x.State))
+	}
+	switch {
+	case len(says) == 1:
+		s += " What says so most: " + says[0] + "."
+	case len(says) > 1:
+		s += " What says so most: " + strings.Join(says, "; ") + "."
+	case m.Shown:
+		s += " No finding says so by itself: all of them together do."
+	default:
+		s += " Nothing that was found shows it."
+	}
+	y.line("  ", "  ", "%s", s)
+}
+
+// foundWords is a finding by name: "F03 rod bearing: blue (rod 3): not found".
+func foundWords(id, name, at, state string) string {
+	s := id
+	if name != "" {
+		s += " " + name
+	}
+	if at != "" {
+		s += " (" + at + ")"
+	}
+	if state == "not_found" {
+		s += ": not found"
+	}
+	return s
+}
+
+// placed is a name with its position.
+func placed(name, at string) string {
+	switch at {
+	case "":
+		return name
+	case "any":
+		return name + ", at one position or more"
+	}
+	return name + ", " + at
+}
+
+func (y *why) names(keys []string) []string {
+	var out []string
+	for _, k := range keys {
+		out = append(out, y.named(k))
+	}
+	return out
 }
 
 // named is a cause, step or sign with its place.
@@ -225,7 +315,7 @@ func (y *why) reason(p engine.Point) {
 	if len(p.How) > 1 {
 		var names []string
 		for _, r := range p.How {
-			names = append(names, y.named(r.From))
+			names = append(names, and(append([]string{y.named(r.From)}, y.names(r.With)...)))
 		}
 		y.line("      ", "      ", "%s.", upperFirst(strings.Join(names, " → ")))
 	}
