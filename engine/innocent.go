@@ -63,12 +63,13 @@ type Anyway struct {
 }
 
 const (
-	bystands   = 0.5 // present from which something counts as there
-	standsBy   = 0.5 // share of present below which acted or blame is little
-	saysAtMost = 3   // findings that are told
-	saysFrom   = 3.0 // decibans from which one tells: the first band that speaks of support
-	anywayOf   = 8   // candidates tried
-	anywayGain = 0.1 // by how much the two together must be more to blame than this alone
+	bystands   = 0.5  // present from which something counts as there
+	standsBy   = 0.5  // share of present below which acted or blame is little
+	saysAtMost = 3    // findings that are told
+	saysFrom   = 3.0  // decibans from which one tells: the first band that speaks of support
+	anywayOf   = 8    // candidates tried
+	anywayGain = 0.1  // by how much the two together must be more to blame than this alone
+	anywayNear = 0.05 // how near to the most that must be to count as good
 )
 
 // innocent finds why a candidate that is there is not to blame.
@@ -199,9 +200,15 @@ func (a *argument) anyway(in *Innocent) error {
 	}); err != nil {
 		return err
 	}
-	best := -1
+	// Of those that do as well, the one farthest back: the links of one chain all would.
+	most, best := 0.0, -1
 	for i, b := range both {
-		if b >= h.Blame+anywayGain && b >= rivals[i].Blame+anywayGain && (best < 0 || b > both[best]) {
+		if b >= h.Blame+anywayGain && b >= rivals[i].Blame+anywayGain {
+			most = max(most, b)
+		}
+	}
+	for i, b := range both {
+		if most > 0 && b >= most-anywayNear && b >= h.Blame+anywayGain && b >= rivals[i].Blame+anywayGain && (best < 0 || !rivals[i].unlisted && (rivals[best].unlisted || deeper(rivals[i], rivals[best]))) {
 			best = i
 		}
 	}

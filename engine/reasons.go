@@ -448,7 +448,12 @@ func (w *work) chain() error {
 	}
 	var r *route
 	for _, start := range w.starts() {
-		if r = w.routeFrom(start, askedAt); r != nil {
+		// Through the most probable account; where that goes another way, through whatever
+		// is there more likely than not.
+		if r = w.routeFrom(start, askedAt, 1); r == nil {
+			r = w.routeFrom(start, askedAt, 0.5)
+		}
+		if r != nil {
 			break
 		}
 	}
@@ -572,11 +577,12 @@ type route struct {
 }
 
 // routeFrom finds the way from a start to the outcome on which the rules work most
-// often, through what is there; nil where none leads there.
-func (w *work) routeFrom(start []*held, askedAt []*network.Item) *route {
+// often, through what is there by the most probable account, or is as probable as that;
+// nil where none leads there.
+func (w *work) routeFrom(start []*held, askedAt []*network.Item, from float64) *route {
 	there := map[*network.Item]bool{}
-	for it, ok := range w.best {
-		there[it] = ok
+	for _, it := range w.g.Items {
+		there[it] = w.best[it] || w.post.Item(it) > from
 	}
 	through := map[*network.Item]bool{}
 	for _, h := range start {
