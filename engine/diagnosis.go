@@ -209,11 +209,14 @@ type Weight struct {
 
 // FindingOut is a finding with its part in the diagnosis.
 type FindingOut struct {
-	ID          string            `json:"id"`
-	Sign        string            `json:"sign"`
-	Name        string            `json:"name"`
-	At          string            `json:"at"`
-	State       string            `json:"state"` // seen, not_found, unavailable
+	ID    string `json:"id"`
+	Sign  string `json:"sign"`
+	Name  string `json:"name"`
+	At    string `json:"at"`
+	State string `json:"state"` // seen, not_found, unavailable
+	// Told is what the case says, where it is taken as something else ("not_found" of
+	// what could not have been seen).
+	Told        string            `json:"told,omitempty"`
 	By          string            `json:"by"`
 	Sure        string            `json:"sure"`
 	Role        Role              `json:"role"`
@@ -251,6 +254,7 @@ type Look struct {
 	At          string             `json:"at"`
 	Ask         string             `json:"look"`
 	Bits        float64            `json:"bits"`
+	BitsOf      string             `json:"bits_of"` // presence or blame of the leading candidates: of what the bits are
 	Minutes     float64            `json:"minutes"`
 	Chance      float64            `json:"chance"` // that it is seen
 	DestroyedBy []string           `json:"destroyed_by"`

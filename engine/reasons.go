@@ -167,12 +167,35 @@ func (w *work) findingOut(f evidence.Finding, weight map[string]Weight) FindingO
 	for _, x := range w.g.Dropped {
 		if x.Finding == f.ID {
 			out.WhyNot = x.Why
-			if x.As == evidence.Unavailable {
-				out.State = "unavailable"
+			if by := sameLook(w.book, w.c, f, x.Why); by != "" {
+				out.WhyNot = "of one look with " + by + " at the same place, of which the strongest counts; if it tells something else, give it a look of its own, or none"
+			}
+			if x.As == evidence.Unavailable && out.State != "unavailable" {
+				out.Told, out.State = out.State, "unavailable"
 			}
 		}
 	}
 	return out
+}
+
+// sameLook is the finding for whose sake another is not counted where all that the two
+// have in common is the look; "" where they tell one fact.
+func sameLook(b *rules.Book, c *evidence.Case, f evidence.Finding, why string) string {
+	id, ok := strings.CutPrefix(why, "the same fact as ")
+	if !ok {
+		return ""
+	}
+	id, _, _ = strings.Cut(id, ",")
+	i := slices.IndexFunc(c.All(), func(o evidence.Finding) bool { return o.ID == id })
+	if i < 0 {
+		return ""
+	}
+	o := c.All()[i]
+	x, y := b.Sign(f.Sign), b.Sign(o.Sign)
+	if f.Look == "" || f.Look != o.Look || x == y || x == nil || y == nil || x.SameFact != "" && x.SameFact == y.SameFact {
+		return ""
+	}
+	return id
 }
 
 // credited are the things of the best explanation that show an observation. Where
@@ -361,7 +384,7 @@ func (w *work) whyDoubted(id string) (string, error) {
 	}); err != nil {
 		return "", err
 	}
-	why := fmt.Sprintf("doubted: that what explains it was there is only %s likely; rather it is mistaken, or of something else", percent(now))
+	why := fmt.Sprintf("doubted: it is only %s likely that what explains it was there; rather it is mistaken, or of something else", percent(now))
 	best := 0
 	for i := range ids {
 		if then[i] > then[best] {

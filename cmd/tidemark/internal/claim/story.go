@@ -19,8 +19,8 @@ type thing struct {
 	Because      string // by which rule the one above led to it
 	Source       string
 	Findings     []string
-	On           bool // on the chain of failure itself
-	From         int  // index of what brought it about; -1 for none
+	On           bool     // on the chain of failure itself
+	From         int      // index of what brought it about; -1 for none
 	With         []string // what was needed for it together with the one above
 	// Into is, for a cause beside the first, the index of what it went into.
 	Into int

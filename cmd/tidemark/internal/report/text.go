@@ -446,6 +446,7 @@ func (t *text) findings() {
 	if len(gone) > 0 {
 		t.line("  ", "      ", "Could not be looked at, so no evidence: %s.", t.named(gone))
 	}
+	t.notCounted()
 	for _, f := range d.Findings {
 		if !f.Counted && f.State == "seen" && f.Role == "" {
 			t.line("  ", "      ", "%s (%s) is not counted: %s.", f.ID, f.Name, f.WhyNot)
@@ -458,6 +459,24 @@ func (t *text) findings() {
 		}
 	case t.o.Numbers && len(keys) > 0:
 		t.forAndAgainst(keys[0])
+	}
+}
+
+// notCounted tells of findings told as "not found" that do not count, readings apart: how
+// many, and with Full why of each.
+func (t *text) notCounted() {
+	var ids []string
+	for _, f := range t.d.Findings {
+		if f.Counted || f.Beyond != nil || f.State != "not_found" && f.Told != "not_found" {
+			continue
+		}
+		ids = append(ids, f.ID)
+		if t.o.Full {
+			t.line("  ", "      ", "%s (%s), told as not found, is not counted: %s.", f.ID, f.Name, f.WhyNot)
+		}
+	}
+	if len(ids) > 0 && !t.o.Full {
+		t.line("  ", "      ", "Told as not found and not counted: %d (%s); --full says why.", len(ids), t.short(ids))
 	}
 }
 

@@ -187,9 +187,9 @@ func (y *why) innocent() {
 }
 
 func (y *why) missing(m *engine.Missing) {
-	lead := "What happened would have to come of it by way of"
+	lead := "Its surest way to what happened goes by"
 	if m.Beside {
-		lead = "It comes to nothing without"
+		lead = "On its surest way to what happened it takes as well"
 	}
 	name := placed(m.Name, m.At)
 	if m.At == "any" {
@@ -315,7 +315,11 @@ func (y *why) reason(p engine.Point) {
 	if len(p.How) > 1 {
 		var names []string
 		for _, r := range p.How {
-			names = append(names, and(append([]string{y.named(r.From)}, y.names(r.With)...)))
+			name := y.named(r.From)
+			if len(r.With) > 0 {
+				name += " together with " + and(y.names(r.With))
+			}
+			names = append(names, name)
 		}
 		y.line("      ", "      ", "%s.", upperFirst(strings.Join(names, " → ")))
 	}
