@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -40,6 +41,8 @@ type Argument struct {
 	Silent []string `json:"silent"`
 	// Way is how it leads to what is asked about.
 	Way []Rung `json:"way"`
+	// Innocent says why it is not to blame, where it is there and is not.
+	Innocent *Innocent `json:"not_to_blame,omitempty"`
 	// Looks are those not made that would tell most, by what each result would weigh.
 	Looks   []TellingLook `json:"looks"`
 	Book    BookInfo      `json:"book"`
@@ -71,6 +74,8 @@ type Rung struct {
 	HowOften float64 `json:"how_often"`
 	Because  string  `json:"because"`
 	Source   string  `json:"source"`
+	// With is what must be there as well as From ("temperature_alarm_dead").
+	With []string `json:"with,omitempty"`
 }
 
 // TellingLook is a look not made, with what either result would weigh.
@@ -116,7 +121,7 @@ func Argue(ctx context.Context, book *rules.Book, c *evidence.Case, of, over str
 			return nil, err
 		}
 	}
-	if err := w.do(a.weigh, a.reasons, a.looks); err != nil {
+	if err := w.do(a.weigh, a.reasons, a.innocent, a.looks); err != nil {
 		return nil, err
 	}
 	for _, f := range w.c.All() {
@@ -136,6 +141,7 @@ func Argue(ctx context.Context, book *rules.Book, c *evidence.Case, of, over str
 type argument struct {
 	w        *work
 	of, over *held
+	way      []network.Way // the surest from it to what happened
 	out      *Argument
 }
 
@@ -171,6 +177,13 @@ func (w *work) claim(text string) (*held, error) {
 		return nil, &ClaimError{fmt.Sprintf("this engine cannot have %s (%s)", id, n.Name)}
 	}
 	var places []string
+	for _, it := range items {
+		places = append(places, it.At)
+	}
+	at, err := w.placeOf(n, at, places)
+	if err != nil {
+		return nil, err
+	}
 	for _, h := range w.all {
 		if h.ID != id {
 			continue
@@ -179,23 +192,68 @@ func (w *work) claim(text string) (*held, error) {
 			return h, nil
 		}
 	}
-	for _, it := range items {
-		places = append(places, it.At)
-	}
-	if at != "" {
-		if len(places) < 2 {
-			return nil, &ClaimError{fmt.Sprintf("%s has no places of its own: leave out %q", id, at)}
-		}
-		return nil, &ClaimError{fmt.Sprintf("%s is not at %q; its places are %s", id, at, and(places))}
-	}
 	// A step on which nothing bears.
-	h := w.single(items[0])
-	if f := w.g.FamilyOf(n); f != nil {
+	i := max(0, slices.Index(places, at))
+	h := w.single(items[i])
+	if f := w.g.FamilyOf(n); f != nil && at == "" {
 		h.At, h.Kind, h.family, h.items, h.Present = "any", "family", f, f.Items, w.post.Family(f)
 	}
 	w.keep(h)
 	return h, nil
 }
+
+// placeOf is a place as the engine's own name for it, of whatever a person wrote: "cyl 2",
+// "cylinder 2", "no 2 cylinder", "2". "" stays that.
+func (w *work) placeOf(n *rules.Node, text string, places []string) (string, error) {
+	switch {
+	case text == "" || slices.Contains(places, text):
+		return text, nil
+	case len(places) < 2 && n.Per == evidence.One:
+		return "", &ClaimError{fmt.Sprintf("%s has no places of its own: leave out %q", n.ID, text)}
+	}
+	unknown := &ClaimError{fmt.Sprintf("%s is not at %q; its places are %s", n.ID, text, and(places))}
+	spot, err := evidence.ParseSpot(text)
+	if err != nil {
+		if spot, err = evidence.ParseSpot(turnedRound(text)); err != nil {
+			return "", unknown
+		}
+	}
+	if spot.Place != "" {
+		return "", &ClaimError{fmt.Sprintf("%s is told of a whole %s and not of a place on it: leave out %q", n.ID, n.Per.Word(), "/ "+spot.Place)}
+	}
+	indexes, err := w.c.Engine.Resolve(spot, n.Per)
+	if err != nil || len(indexes) == 0 {
+		return "", unknown
+	}
+	if len(indexes) > 1 || spot.All || spot.Unknown != "" || spot.Count > 0 {
+		return "", &ClaimError{fmt.Sprintf("%q is more than one place: name one, or none for any of them; the places of %s are %s", text, n.ID, and(places))}
+	}
+	at := w.c.Engine.Name(n.Per, indexes[0])
+	if len(places) == 1 {
+		at = places[0]
+	}
+	if !slices.Contains(places, at) {
+		return "", unknown
+	}
+	return at, nil
+}
+
+// turnedRound puts a number that stands before its word behind it: "no 2 cylinder", "2nd
+// cylinder" and "cylinder no 2" become "cylinder 2".
+func turnedRound(text string) string {
+	if m := numberFirst.FindStringSubmatch(text); m != nil {
+		return strings.TrimSpace(m[2] + " " + m[1])
+	}
+	if m := numberLast.FindStringSubmatch(text); m != nil {
+		return m[1] + " " + m[2]
+	}
+	return text
+}
+
+var (
+	numberFirst = regexp.MustCompile(`(?i)^(?:no\.?|nr\.?|number|#)?\s*([0-9]+(?:\.[0-9]+)?)(?:st|nd|rd|th)?\s*([a-z][a-z -]*)?$`)
+	numberLast  = regexp.MustCompile(`(?i)^([a-z][a-z -]*?)[\s,]*(?:no\.?|nr\.?|number|#)\s*([0-9]+(?:\.[0-9]+)?)$`)
+)
 
 // kindOf is all causes of a category held as one.
 func (w *work) kindOf(category string) (*held, error) {
@@ -215,7 +273,9 @@ func (w *work) kindOf(category string) (*held, error) {
 		return nil, err
 	}
 	lp, err := w.plain.LogPHeld(w.ctx, nil, network.Hold{Items: items})
+	// Where rules were left out, each figure may be a little off by itself.
 	h.Present, h.Words = 1-math.Exp(lp-w.post.LogP), Likely(h.Blame)
+	h.Acted = min(max(h.Acted, h.Blame), max(h.Present, h.Blame))
 	return h, err
 }
 
@@ -433,6 +493,7 @@ func (a *argument) reasons() error {
 			}
 		}
 		if best != nil {
+			a.way = mine.ways(best)
 			o.Way = append(o.Way, mine.rungs(best)...)
 		}
 	}
@@ -469,13 +530,14 @@ func (w *work) toldOf(id string) string {
 
 // ways are the surest ways on which things lead on from some items, by what is there.
 type ways struct {
+	w     *work
 	start map[*network.Item]bool
 	reach map[*network.Item]float64
 	by    map[*network.Item]network.Way
 }
 
 func (w *work) waysFrom(items []*network.Item) *ways {
-	s := &ways{map[*network.Item]bool{}, map[*network.Item]float64{}, map[*network.Item]network.Way{}}
+	s := &ways{w, map[*network.Item]bool{}, map[*network.Item]float64{}, map[*network.Item]network.Way{}}
 	for _, it := range items {
 		s.start[it], s.reach[it] = true, 1
 		if len(items) > 1 { // from where it most probably is
@@ -485,7 +547,7 @@ func (w *work) waysFrom(items []*network.Item) *ways {
 	for _, it := range w.g.Items { // parents first
 		for _, way := range w.g.Ways(it) {
 			// A way over what is there is preferred to one over what is not.
-			x := s.reach[way.From] * way.Pass
+			x := s.reach[way.From] * way.Pass * w.beside(way)
 			if !s.start[way.From] {
 				x *= max(hardlyActed, w.post.Item(way.From))
 			}
@@ -497,16 +559,70 @@ func (w *work) waysFrom(items []*network.Item) *ways {
 	return s
 }
 
-// rungs are the rules of the way to an item.
-func (s *ways) rungs(it *network.Item) []Rung {
-	var out []Rung
+// ways are the way to an item, rule by rule.
+func (s *ways) ways(it *network.Item) []network.Way {
+	var out []network.Way
 	for !s.start[it] {
-		way := s.by[it]
-		out = append(out, Rung{way.Rule.ID, way.From.ID(), it.ID(), way.Rule.HowOften, way.Rule.Because, way.Rule.Source})
-		it = way.From
+		out = append(out, s.by[it])
+		it = s.by[it].From
 	}
 	slices.Reverse(out)
 	return out
+}
+
+// rungs are the rules of the way to an item.
+func (s *ways) rungs(it *network.Item) []Rung {
+	var out []Rung
+	for _, way := range s.ways(it) {
+		out = append(out, s.w.rung(way))
+	}
+	return out
+}
+
+// rung is one rule of a way.
+func (w *work) rung(way network.Way) Rung {
+	r := Rung{Rule: way.Rule.ID, From: way.From.ID(), To: way.To.ID(), HowOften: way.Rule.HowOften, Because: way.Rule.Because, Source: way.Rule.Source}
+	for _, it := range w.neededWith(way) {
+		r.With = append(r.With, it.ID())
+	}
+	return r
+}
+
+// neededWith are the other things that a way needs: none, unless it goes by several at
+// once. Of several positions it is the one that is there most probably.
+func (w *work) neededWith(way network.Way) []*network.Item {
+	var out []*network.Item
+	if way.To == nil {
+		return nil
+	}
+	for _, need := range way.To.Node.Needs {
+		if way.Rule.ID != way.To.Node.ID+" needs" || way.Rule.Because != need.Because || way.Rule.HowOften != need.HowOften || !slices.Contains(need.Of, way.From.Node) {
+			continue
+		}
+		for _, n := range need.Of {
+			var best *network.Item
+			for _, o := range w.g.Ways(way.To) {
+				if n != way.From.Node && o.From.Node == n && o.Rule == way.Rule && (best == nil || w.post.Item(o.From) > w.post.Item(best)) {
+					best = o.From
+				}
+			}
+			if best != nil && !slices.Contains(out, best) {
+				out = append(out, best)
+			}
+		}
+		break
+	}
+	return out
+}
+
+// beside is how probable it is that the other things are there that a way needs, taken
+// as independent.
+func (w *work) beside(way network.Way) float64 {
+	p := 1.0
+	for _, it := range w.neededWith(way) {
+		p *= max(hardlyActed, w.post.Item(it))
+	}
+	return p
 }
 
 // to is the way to a finding; none where none leads there.
@@ -530,7 +646,7 @@ func (s *ways) to(w *work, finding string) []Rung {
 	if most == 0 {
 		return nil
 	}
-	return append(s.rungs(best.Item), Rung{best.ID, best.Item.ID(), sign, best.HowOften, best.Because, best.Source})
+	return append(s.rungs(best.Item), Rung{Rule: best.ID, From: best.Item.ID(), To: sign, HowOften: best.HowOften, Because: best.Because, Source: best.Source})
 }
 
 const (

@@ -14,9 +14,9 @@ import (
 
 const argued = "F1 seen bearing.wiped @ rod 3\nF2 seen screen.clogged\nF3 not screen.strings\nF4 seen pan.sludge\nF5 seen ring.clogged"
 
-func argue(t *testing.T, b *rules.Book, findings, of, over string) *Argument {
+func argue(t *testing.T, b *rules.Book, findings, of, over string, question ...string) *Argument {
 	t.Helper()
-	a, err := Argue(t.Context(), b, shortCase(t, "seized", findings), of, over, Options{})
+	a, err := Argue(t.Context(), b, shortCase(t, append(question, "seized")[0], findings), of, over, Options{})
 	require.NoError(t, err)
 	sum := 0.0
 	for _, p := range a.Points {

@@ -157,6 +157,17 @@ type ChainLink struct {
 	Source      string   `json:"source"`
 	HowOften    float64  `json:"how_often,omitempty"`
 	Findings    []string `json:"findings"`
+	// With is what was needed for it at the same time as the link above.
+	With []Needed `json:"with,omitempty"`
+}
+
+// Needed is one of several things that only together lead to something.
+type Needed struct {
+	ID    string  `json:"id"`
+	At    string  `json:"at"`
+	Name  string  `json:"name"`
+	Kind  string  `json:"kind"` // cause, step, condition
+	Acted float64 `json:"acted"`
 }
 
 // Explanation is the most probable story, and what the next one has otherwise.
@@ -198,11 +209,14 @@ type Weight struct {
 
 // FindingOut is a finding with its part in the diagnosis.
 type FindingOut struct {
-	ID          string            `json:"id"`
-	Sign        string            `json:"sign"`
-	Name        string            `json:"name"`
-	At          string            `json:"at"`
-	State       string            `json:"state"` // seen, not_found, unavailable
+	ID    string `json:"id"`
+	Sign  string `json:"sign"`
+	Name  string `json:"name"`
+	At    string `json:"at"`
+	State string `json:"state"` // seen, not_found, unavailable
+	// Told is what the case says, where it is taken as something else ("not_found" of
+	// what could not have been seen).
+	Told        string            `json:"told,omitempty"`
 	By          string            `json:"by"`
 	Sure        string            `json:"sure"`
 	Role        Role              `json:"role"`
@@ -240,6 +254,7 @@ type Look struct {
 	At          string             `json:"at"`
 	Ask         string             `json:"look"`
 	Bits        float64            `json:"bits"`
+	BitsOf      string             `json:"bits_of"` // presence or blame of the leading candidates: of what the bits are
 	Minutes     float64            `json:"minutes"`
 	Chance      float64            `json:"chance"` // that it is seen
 	DestroyedBy []string           `json:"destroyed_by"`

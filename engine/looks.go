@@ -22,6 +22,13 @@ const (
 	WorthTelling = 0.01
 )
 
+// Of what the bits of a look are: of what is there, or of what is to blame. The one is
+// cheap and ranks the looks of a diagnosis, the other is what NextLooks tells.
+const (
+	OfPresence = "presence"
+	OfBlame    = "blame"
+)
+
 // next ranks the looks not yet made by what they tell about the leading
 // candidates for each minute of work.
 func (w *work) next() error {
@@ -172,7 +179,7 @@ func entropy(p float64) float64 {
 // exactLook infers the model with the sign not found; what it would be if seen
 // follows by difference.
 func (w *work) exactLook(r lookAt, cands []*held) (Look, error) {
-	l := Look{Sign: r.sign.ID, Name: r.sign.Title(), At: r.at, Ask: r.sign.Look, Minutes: r.mins, Off: r.off, Caution: r.sign.Caution,
+	l := Look{Sign: r.sign.ID, Name: r.sign.Title(), At: r.at, Ask: r.sign.Look, BitsOf: OfPresence, Minutes: r.mins, Off: r.off, Caution: r.sign.Caution,
 		DestroyedBy: []string{}, IfSeen: map[string]float64{}, IfNotFound: map[string]float64{}}
 	for _, x := range r.sign.LostBy {
 		l.DestroyedBy = append(l.DestroyedBy, string(x.Kind)+" "+x.Part)

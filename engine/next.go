@@ -66,10 +66,11 @@ type NextLook struct {
 
 // Destroys is an act and the looks that it would make impossible.
 type Destroys struct {
-	Act   string    `json:"act"` // off, wash, turn, …
-	Part  string    `json:"part"`
-	Bits  float64   `json:"bits"` // of all its looks, each by itself
-	Signs []AtStake `json:"signs"`
+	Act    string    `json:"act"` // off, wash, turn, …
+	Part   string    `json:"part"`
+	Bits   float64   `json:"bits"`    // of all its looks, each by itself
+	BitsOf string    `json:"bits_of"` // as that of its looks
+	Signs  []AtStake `json:"signs"`
 }
 
 // AtStake is a look that an act would make impossible.
@@ -288,7 +289,7 @@ func (w *work) blamed(looks []NextLook, where map[string]lookAt, cands []*held) 
 		return err
 	}
 	for i := range looks {
-		looks[i].Bits = 0
+		looks[i].Bits, looks[i].BitsOf = 0, OfBlame
 	}
 	for i, j := range jobs {
 		l, h := &looks[j.look], cands[j.cand]
@@ -390,7 +391,7 @@ func (w *work) destroys(looks []NextLook) []Destroys {
 				continue // it was off already, and the sign is still told as there to be seen
 			}
 			if by[act] == nil {
-				by[act] = &Destroys{Act: kind, Part: part}
+				by[act] = &Destroys{Act: kind, Part: part, BitsOf: l.BitsOf}
 				keys = append(keys, act)
 			}
 			d := by[act]

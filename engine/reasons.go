@@ -85,15 +85,15 @@ func (w *work) weights() error {
 			out[id][k] = column[i]
 		}
 	}
-	w.groups(ids, cands)
+	w.groups(ids)
 	for _, f := range w.c.All() {
 		w.d.Findings = append(w.d.Findings, w.findingOut(f, out[f.ID]))
 	}
 	return w.groupWeights(cands)
 }
 
-// groups gathers findings that share a look, a sample or a fact.
-func (w *work) groups(ids []string, cands []*held) {
+// groups gathers the findings that count and share a look, a sample or a fact.
+func (w *work) groups(ids []string) {
 	byKey := map[string]*Group{}
 	var keys []string
 	add := func(key, what, id string) {
@@ -106,6 +106,9 @@ func (w *work) groups(ids []string, cands []*held) {
 		}
 	}
 	for _, f := range w.c.All() {
+		if !slices.Contains(ids, f.ID) {
+			continue
+		}
 		if f.Look != "" {
 			add("look "+f.Look, "one look", f.ID)
 		}
@@ -167,12 +170,35 @@ func (w *work) findingOut(f evidence.Finding, weight map[string]Weight) FindingO
 	for _, x := range w.g.Dropped {
 		if x.Finding == f.ID {
 			out.WhyNot = x.Why
-			if x.As == evidence.Unavailable {
-				out.State = "unavailable"
+			if by := sameLook(w.book, w.c, f, x.Why); by != "" {
+				out.WhyNot = "of one look with " + by + " at the same place, of which the strongest counts; if it tells something else, give it a look of its own, or none"
+			}
+			if x.As == evidence.Unavailable && out.State != "unavailable" {
+				out.Told, out.State = out.State, "unavailable"
 			}
 		}
 	}
 	return out
+}
+
+// sameLook is the finding for whose sake another is not counted where all that the two
+// have in common is the look; "" where they tell one fact.
+func sameLook(b *rules.Book, c *evidence.Case, f evidence.Finding, why string) string {
+	id, ok := strings.CutPrefix(why, "the same fact as ")
+	if !ok {
+		return ""
+	}
+	id, _, _ = strings.Cut(id, ",")
+	i := slices.IndexFunc(c.All(), func(o evidence.Finding) bool { return o.ID == id })
+	if i < 0 {
+		return ""
+	}
+	o := c.All()[i]
+	x, y := b.Sign(f.Sign), b.Sign(o.Sign)
+	if f.Look == "" || f.Look != o.Look || x == y || x == nil || y == nil || x.SameFact != "" && x.SameFact == y.SameFact {
+		return ""
+	}
+	return id
 }
 
 // credited are the things of the best explanation that show an observation. Where
@@ -361,7 +387,7 @@ func (w *work) whyDoubted(id string) (string, error) {
 	}); err != nil {
 		return "", err
 	}
-	why := fmt.Sprintf("doubted: what would show it is there with %s only", percent(now))
+	why := fmt.Sprintf("doubted: it is only %s likely that what explains it was there; rather it is mistaken, or of something else", percent(now))
 	best := 0
 	for i := range ids {
 		if then[i] > then[best] {
@@ -369,7 +395,7 @@ func (w *work) whyDoubted(id string) (string, error) {
 		}
 	}
 	if then[best] > now+0.1 {
-		why += fmt.Sprintf("; %s speaks most against it (without that, %s). Look at both again", ids[best], percent(then[best]))
+		why += fmt.Sprintf("; %s speaks most against it (without %s, %s). Look at both again", ids[best], ids[best], percent(then[best]))
 	}
 	return why, nil
 }
@@ -446,15 +472,143 @@ func (w *work) chain() error {
 	if asked == nil || len(askedAt) == 0 {
 		return nil
 	}
-	there := map[*network.Item]bool{}
-	for it, ok := range w.best {
-		there[it] = ok
-	}
-	start := w.lead
-	if len(start) == 0 {
-		if h := w.leading(); h != nil {
-			start = []*held{h}
+	var r *route
+	for _, start := range w.starts() {
+		// Through the most probable account; where that goes another way, through whatever
+		// is there more likely than not.
+		if r = w.routeFrom(start, askedAt, 1); r == nil {
+			r = w.routeFrom(start, askedAt, 0.5)
 		}
+		if r != nil {
+			break
+		}
+	}
+	if r == nil {
+		return nil
+	}
+	type stop struct {
+		it  *network.Item
+		way network.Way
+	}
+	// Begin at the one named; go back further while something behind it is probably to
+	// blame, or, where nothing is named, has probably acted.
+	likely := w.blameOf
+	if len(w.lead) == 0 {
+		likely = w.actedOf
+	}
+	var line []stop
+	for it := r.first; ; {
+		var back network.Way
+		for _, way := range w.g.Ways(it) {
+			if w.best[way.From] && way.From.Node.Kind != rules.Condition && likely(way.From) >= ProbableAt && (back.From == nil || way.Pass > back.Pass) {
+				back = way
+			}
+		}
+		if back.From == nil {
+			break
+		}
+		line = append([]stop{{back.From, network.Way{}}}, line...)
+		it = back.From
+	}
+	for it := r.first; it != nil; it = r.next[it] {
+		line = append(line, stop{it: it})
+	}
+	for i := 1; i < len(line); i++ {
+		for _, way := range w.g.Ways(line[i].it) {
+			if way.From == line[i-1].it && way.Pass*w.beside(way) >= line[i].way.Pass*w.beside(line[i].way) {
+				line[i].way = way
+			}
+		}
+	}
+	for i, s := range line {
+		items := []*network.Item{s.it}
+		shownHere := false
+		if f := w.g.FamilyOf(s.it.Node); f != nil {
+			// Name the positions that a finding shows; where none does, all of
+			// the best explanation.
+			var shown []*network.Item
+			items = nil
+			for _, it := range f.Items {
+				if !w.best[it] && it != s.it {
+					continue
+				}
+				items = append(items, it)
+				if len(w.shownBy([]*network.Item{it})) > 0 {
+					shown = append(shown, it)
+				}
+			}
+			if shownHere = len(shown) > 0; shownHere {
+				items = shown
+			}
+		}
+		l := ChainLink{ID: s.it.Node.ID, At: positions(items), Kind: string(s.it.Node.Kind), Name: s.it.Node.Name}
+		if i == len(line)-1 {
+			l.Kind, l.Probability = "outcome", 1
+		} else {
+			// The figure is that of the positions named; of any, where nothing tells
+			// which: none was seen, and no single one stands out.
+			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && (len(items) > 1 || !w.apartFrom(s.it, f)) {
+				items = f.Items
+				l.At = "any"
+			}
+			var err error
+			if l.Probability, err = w.actedOfAll(items); err != nil {
+				return err
+			}
+		}
+		if i > 0 {
+			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
+		}
+		if i > 0 && s.way.From != nil {
+			for _, it := range w.neededWith(s.way) {
+				l.With = append(l.With, Needed{it.Node.ID, it.At, it.Node.Name, string(it.Node.Kind), w.actedOf(it)})
+			}
+		}
+		l.Findings = w.shownBy(items)
+		w.d.Chain = append(w.d.Chain, l)
+	}
+	return nil
+}
+
+// starts are those of which a chain may begin, best first: what is named; where nothing
+// is, what has probably acted, the farthest from the outcome first, and then what comes
+// nearest.
+func (w *work) starts() [][]*held {
+	if len(w.lead) > 0 {
+		return [][]*held{w.lead}
+	}
+	var likely []*held
+	for _, h := range w.named() {
+		if h.Acted >= ProbableAt {
+			likely = append(likely, h)
+		}
+	}
+	slices.SortStableFunc(likely, func(a, b *held) int {
+		return cmp.Or(cmp.Compare(b.depth, a.depth), cmp.Compare(b.Acted, a.Acted))
+	})
+	var out [][]*held
+	for _, h := range likely {
+		out = append(out, []*held{h})
+	}
+	if h := w.leading(); h != nil {
+		out = append(out, []*held{h})
+	}
+	return out
+}
+
+// route is a way from its first item to the outcome.
+type route struct {
+	first *network.Item
+	next  map[*network.Item]*network.Item
+}
+
+// routeFrom finds the way from a start to the outcome on which the rules work most
+// often, through what is there by the most probable account, or is as probable as that;
+// nil where none leads there.
+func (w *work) routeFrom(start []*held, askedAt []*network.Item, from float64) *route {
+	there := map[*network.Item]bool{}
+	for _, it := range w.g.Items {
+		there[it] = w.best[it] || w.post.Item(it) > from
 	}
 	through := map[*network.Item]bool{}
 	for _, h := range start {
@@ -500,15 +654,13 @@ func (w *work) chain() error {
 			if !there[way.From] || way.From.Node.Kind == rules.Condition {
 				continue
 			}
-			n := best{b.score * way.Pass * w.onIt(way.From), b.via || through[way.From], way, it}
+			n := best{b.score * way.Pass * w.beside(way) * w.onIt(way.From), b.via || through[way.From], way, it}
 			o, has := to[way.From]
 			if !has || n.via && !o.via || n.via == o.via && n.score > o.score {
 				to[way.From] = n
 			}
 		}
 	}
-	// Begin at the one named; go back further while something behind it is probably
-	// to blame.
 	var first *network.Item
 	for _, it := range w.g.Items {
 		if _, ok := to[it]; ok && through[it] && (first == nil || to[it].score > to[first].score) {
@@ -518,77 +670,11 @@ func (w *work) chain() error {
 	if first == nil {
 		return nil
 	}
-	type stop struct {
-		it  *network.Item
-		way network.Way
+	r := &route{first, map[*network.Item]*network.Item{}}
+	for it, b := range to {
+		r.next[it] = b.next
 	}
-	var line []stop
-	for it := first; ; {
-		var back network.Way
-		for _, way := range w.g.Ways(it) {
-			if w.best[way.From] && way.From.Node.Kind != rules.Condition && w.blameOf(way.From) >= ProbableAt && (back.From == nil || way.Pass > back.Pass) {
-				back = way
-			}
-		}
-		if back.From == nil {
-			break
-		}
-		line = append([]stop{{back.From, network.Way{}}}, line...)
-		it = back.From
-	}
-	for it := first; it != nil; it = to[it].next {
-		line = append(line, stop{it: it})
-	}
-	for i := 1; i < len(line); i++ {
-		for _, way := range w.g.Ways(line[i].it) {
-			if way.From == line[i-1].it && way.Pass >= line[i].way.Pass {
-				line[i].way = way
-			}
-		}
-	}
-	for i, s := range line {
-		items := []*network.Item{s.it}
-		shownHere := false
-		if f := w.g.FamilyOf(s.it.Node); f != nil {
-			// Name the positions that a finding shows; where none does, all of
-			// the best explanation.
-			var shown []*network.Item
-			items = nil
-			for _, it := range f.Items {
-				if !w.best[it] && it != s.it {
-					continue
-				}
-				items = append(items, it)
-				if len(w.shownBy([]*network.Item{it})) > 0 {
-					shown = append(shown, it)
-				}
-			}
-			if shownHere = len(shown) > 0; shownHere {
-				items = shown
-			}
-		}
-		l := ChainLink{ID: s.it.Node.ID, At: positions(items), Kind: string(s.it.Node.Kind), Name: s.it.Node.Name}
-		if i == len(line)-1 {
-			l.Kind, l.Probability = "outcome", 1
-		} else {
-			// The figure is that of the positions named; of any, where nothing tells
-			// which: none was seen, and no single one stands out.
-			if f := w.g.FamilyOf(s.it.Node); f != nil && !shownHere && (len(items) > 1 || !w.apartFrom(s.it, f)) {
-				items = f.Items
-				l.At = "any"
-			}
-			var err error
-			if l.Probability, err = w.actedOfAll(items); err != nil {
-				return err
-			}
-		}
-		if i > 0 {
-			l.Because, l.Source, l.HowOften = s.way.Rule.Because, s.way.Rule.Source, s.way.Rule.HowOften
-		}
-		l.Findings = w.shownBy(items)
-		w.d.Chain = append(w.d.Chain, l)
-	}
-	return nil
+	return r
 }
 
 // apartFrom tells whether an item stands out among the positions of its family: it is

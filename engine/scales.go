@@ -53,6 +53,21 @@ func Strength(db float64) string {
 	return "no"
 }
 
+// NoWeight is what every screen and report calls a weight below the first band that
+// speaks of support.
+const NoWeight = "hardly any weight"
+
+// Support is decibans as a phrase: "weak support", or NoWeight.
+func Support(db float64) string { return SupportOf(Strength(db)) }
+
+// SupportOf is the phrase for a word of Bands.
+func SupportOf(strength string) string {
+	if strength == Bands[len(Bands)-1].Words {
+		return NoWeight
+	}
+	return strength + " support"
+}
+
 // Likelihood is the words for probabilities from a number up.
 type Likelihood struct {
 	From  float64

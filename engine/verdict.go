@@ -450,6 +450,10 @@ func bestSet(sets []heldSet, at float64) *heldSet {
 	return best
 }
 
+// behindAtLeast is how many causes that may lie behind what is named are told, however
+// little blame falls on each: early on it falls on none much.
+const behindAtLeast = 3
+
 // behind lists what may lie behind the one named, each alone.
 func (w *work) behind() {
 	if len(w.lead) == 0 {
@@ -460,8 +464,10 @@ func (w *work) behind() {
 		items = append(items, h.items...)
 	}
 	above := w.g.Above(items)
-	for _, h := range w.all {
-		if h.Blame < 0.03 && h.Acted < 0.2 || slices.Contains(w.lead, h) || len(w.d.Verdict.Behind) == 6 {
+	causes := 0
+	for _, h := range w.all { // by blame
+		little := h.Blame < 0.03 && h.Acted < 0.2
+		if little && (h.unlisted || h.Blame == 0 || causes >= behindAtLeast) || slices.Contains(w.lead, h) || len(w.d.Verdict.Behind) == 6 {
 			continue
 		}
 		if h.unlisted {
@@ -475,6 +481,7 @@ func (w *work) behind() {
 			if h.At != "any" && w.g.FamilyOf(h.items[0].Node) != nil {
 				continue
 			}
+			causes++
 			w.d.Verdict.Behind = append(w.d.Verdict.Behind, h.Candidate)
 		}
 	}
@@ -566,9 +573,9 @@ func (w *work) sentence() string {
 	how := percent(v.Blame)
 	switch {
 	case len(names) == 0:
-		s := "Not determined: nothing stands out far enough as to blame."
+		s := fmt.Sprintf("Not determined: by what was found so far, nothing is to blame by %s or more.", percent(ProbableAt))
 		if lead := w.leading(); lead != nil {
-			s += fmt.Sprintf(" Nearest comes: %s (%s).", lead.Name, percent(lead.Blame))
+			s += fmt.Sprintf(" Nearest to it: %s (%s).", lead.Name, percent(lead.Blame))
 		}
 		return s
 	case v.Together == BothNeeded:

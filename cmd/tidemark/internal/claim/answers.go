@@ -96,7 +96,7 @@ func (m *builder) fits(s *Section) {
 		s.say("Nothing that was told is entered as a finding, so the story was not held against the damage.")
 		return
 	}
-	s.say(fmt.Sprintf("Of what was told and could be weighed, %s with the damage, and %s.", counted(fit, "thing fits", "things fit"), counted(not, "is not explained by the best account", "are not explained by the best account")))
+	s.say(fmt.Sprintf("Of what was told and could be weighed, %s with the damage, and %s.", report.Count(fit, "thing fits", "things fit"), report.Count(not, "is not explained by the best account", "are not explained by the best account")))
 	s.table(t)
 }
 

@@ -30,7 +30,7 @@ type builder struct {
 // Build tells all of a case, once.
 func Build(in Input) *Report {
 	m := newBuilder(in)
-	r := &Report{Title: "Claim report", Date: caseDate(m.c), Interim: len(m.wanting()) > 0}
+	r := &Report{Title: reportTitle, Date: caseDate(m.c), Interim: len(m.wanting()) > 0}
 	name := m.c.Engine.Text("name")
 	r.Subtitle = joinNonEmpty(" · ", m.c.ID, m.c.Title, name)
 	if r.Subtitle == "" {
@@ -143,6 +143,9 @@ func (m *builder) summary() Section {
 	if len(m.d.Chain) > 0 {
 		var names []string
 		for _, l := range m.d.Chain {
+			for _, n := range l.With {
+				names[len(names)-1] += ", together with " + thing{Name: n.Name, At: n.At}.label()
+			}
 			names = append(names, thing{Name: l.Name, At: l.At}.label())
 		}
 		how = strings.Join(names, " → ") + "."
@@ -204,13 +207,6 @@ func (m *builder) besideLine() string {
 		return "nothing was found that does not belong to it."
 	}
 	return "of the findings, " + report.And(parts) + "."
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 func (m *builder) hangsLine() string {
@@ -379,6 +375,9 @@ func (m *builder) linkText(t thing) []Span {
 		text += "; " + a
 	}
 	text += "."
+	if len(t.With) > 0 {
+		text += " It took the one above together with " + report.And(t.With) + "."
+	}
 	if t.Because != "" {
 		text += " " + report.Sentence(t.Because)
 		if t.Source != "" {

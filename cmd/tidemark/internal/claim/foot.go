@@ -63,7 +63,7 @@ func (m *builder) overturned() Section {
 		lines = append(lines, lead("Two judgements of the book at once:", j+"."))
 	}
 	if sec := m.d.Explanation.Second; sec != nil {
-		text := fmt.Sprintf("the next best account of all findings is %s times less probable", num(sec.Odds))
+		text := fmt.Sprintf("the next best account of all findings is %s times less probable", report.Times(sec.Odds))
 		if sec.Odds < 1.05 {
 			text = "another account of all findings is hardly less probable"
 		}
@@ -106,7 +106,7 @@ func (m *builder) method() Section {
 		percent100(engine.DeterminedAt), percent100(engine.ProbableAt), toldWorth()))
 	how := "The figures follow exactly from the book."
 	if !d.Method.Exact {
-		how = fmt.Sprintf("The case is too entangled to be worked out whole: rules of which hardly anything comes were left out. The figures moved by at most half of %s in 100 when about five times as much was kept; that bound is measured, not proven.", num(ceil(100*d.Method.ErrorBound)))
+		how = fmt.Sprintf("The case is too entangled to be worked out whole: rules of which hardly anything comes were left out. The figures moved by at most %s in 100 when about five times as much was kept, and may be off by twice that; it is measured, not proven.", report.Share(d.Method.ErrorBound/2))
 	}
 	s.say(how)
 	var packs []string
@@ -121,7 +121,7 @@ func (m *builder) method() Section {
 	s.sub("Words for the strength of evidence, by likelihood ratio")
 	var pairs []string
 	for _, b := range engine.Bands {
-		pairs = append(pairs, "from "+num(b.From), b.Words)
+		pairs = append(pairs, "from "+num(b.From), engine.SupportOf(b.Words))
 	}
 	s.facts(pairs...)
 	s.sub("Words for how often one thing follows from another, of 100")
@@ -160,7 +160,7 @@ func exactness(d *engine.Diagnosis) string {
 	if d.Method.Exact {
 		return "exact"
 	}
-	return fmt.Sprintf("to within about %s in 100", num(ceil(100*d.Method.ErrorBound)))
+	return fmt.Sprintf("to within about %s in 100", report.Off(d.Method.ErrorBound))
 }
 
 // sources are those of the method, and of the rules on which the chain stands.

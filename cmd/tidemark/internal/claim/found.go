@@ -202,7 +202,7 @@ func (m *builder) readings() Section {
 		}
 	} else {
 		s.table(t)
-		note := "± covers 95 in 100. u: standard uncertainties between value and limit. “Beyond it” is the probability that the value lies beyond its limit, with the uncertainty of both (JCGM 106:2012). A part is called serviceable or not where that is at most 5 or at least 95 in 100; between, it is to be measured again. The maker's manual goes before what stands here."
+		note := "± covers 95 in 100; that of a margin takes in the doubt of the limit. u: standard uncertainties between value and limit. “Beyond it” is the probability that the value lies beyond its limit, with the uncertainty of both (JCGM 106:2012). A part is called serviceable or not where that is at most 5 or at least 95 in 100; between, it is to be measured again. The maker's manual goes before what stands here."
 		if derived {
 			note += " *: worked out from readings."
 		}

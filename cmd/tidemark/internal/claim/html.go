@@ -54,7 +54,7 @@ func paperName(p pdf.Paper) string {
 func documentTitle(r *Report) string {
 	t := r.Title + ": " + r.Subtitle
 	if r.Interim {
-		t = "INTERIM " + t
+		t = interimMark + t
 	}
 	return t
 }

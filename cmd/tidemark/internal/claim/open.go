@@ -4,10 +4,13 @@ import (
 	"bytes"
 	"compress/zlib"
 	"encoding/base64"
+	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"regexp"
 	"strconv"
+	"strings"
 )
 
 // opened is a report taken apart.
@@ -21,17 +24,50 @@ type opened struct {
 	resaved string
 }
 
+// NotReport is that a file is no claim report, so that nothing in it can be checked.
+type NotReport struct{ msg string }
+
+func (e *NotReport) Error() string { return e.msg }
+
+// sheetWords tell what somebody who gives a sheet for the bench may have meant.
+const sheetWords = "it is a sheet for the bench and no claim report: it holds nothing that could be checked"
+
 // open takes a report apart. What it holds is not checked.
 func open(file []byte) (*opened, error) {
 	switch {
+	case len(bytes.TrimSpace(file)) == 0:
+		return nil, &NotReport{"it is empty"}
 	case bytes.HasPrefix(file, []byte("%PDF-")):
 		return openPDF(file)
 	case bytes.HasPrefix(bytes.TrimLeft(file, " \r\n\t\ufeff"), []byte("{")):
+		if err := notReport(file); err != nil {
+			return nil, err
+		}
 		return &opened{form: "json", data: file, copies: map[string][]byte{}}, nil
 	case bytes.Contains(file, []byte("tidemark-claim")):
 		return openHTML(file)
 	}
-	return nil, errors.New("it is no claim report: neither a page, a PDF nor data of one")
+	return nil, &NotReport{"it is no claim report: neither a page, a PDF nor data of one"}
+}
+
+// notReport says why data is not that of a claim report; nil where it is, or is one that
+// was damaged.
+func notReport(data []byte) error {
+	var head struct {
+		Schema string `json:"schema"`
+	}
+	err := json.Unmarshal(data, &head)
+	switch name, _, _ := strings.Cut(head.Schema, "/"); {
+	case head.Schema == Schema, bytes.Contains(data, []byte(`"`+Schema+`"`)):
+		return nil
+	case name == "tidemark.claim":
+		return &NotReport{fmt.Sprintf("it is a claim report in the form %q, and this program checks %q: check it with the version that made it", head.Schema, Schema)}
+	case strings.HasPrefix(name, "tidemark."):
+		return &NotReport{fmt.Sprintf("it is %q and no claim report: tidemark report CASE -o claim.json writes one", head.Schema)}
+	case err != nil:
+		return &NotReport{"it is no claim report: it begins like data, and cannot be read as that"}
+	}
+	return &NotReport{"it is no claim report: it is data of something else"}
 }
 
 // openHTML finds the data within a page, and its photos.
@@ -48,6 +84,9 @@ func openHTML(file []byte) (*opened, error) {
 	length := bytes.Index(file[from:], []byte("</script>"))
 	if length < 0 {
 		return nil, errors.New("the data in the page is cut off")
+	}
+	if string(file[from:from+length]) == sheetData {
+		return nil, &NotReport{sheetWords}
 	}
 	x := &opened{form: "html", data: file[from : from+length], copies: map[string][]byte{}}
 	x.shown = append(append([]byte{}, file[:from]...), file[from+length:]...)
@@ -174,11 +213,31 @@ func openPDF(file []byte) (*opened, error) {
 	switch {
 	case found > 1:
 		return nil, errors.New("the PDF holds the data of more than one report")
+	case found == 0 && (titled(file, custodyTitle) || titled(file, photosTitle)):
+		return nil, &NotReport{sheetWords}
+	case found == 0 && titled(file, reportTitle):
+		return nil, errors.New("the PDF calls itself a claim report and holds no data of one: it was saved anew by another program, or the data was taken out")
 	case found == 0:
-		return nil, errors.New("the PDF holds no data of a claim report: it was saved anew by another program, or the data was taken out")
+		return nil, &NotReport{"the PDF holds no data of a claim report: it never was one, or another program saved it anew and left the data out"}
 	}
 	x.resaved = resaved(file)
 	return x, nil
+}
+
+// titled tells whether a PDF gives itself a title that begins so, or so after INTERIM.
+func titled(file []byte, title string) bool {
+	const key = "/Title ("
+	for _, mark := range []string{"", interimMark} {
+		plain := mark + title + ": "
+		wide := []byte{0xfe, 0xff} // UTF-16, as Tidemark writes it
+		for _, r := range plain {
+			wide = append(wide, 0, byte(r))
+		}
+		if bytes.Contains(file, append([]byte(key), wide...)) || bytes.Contains(file, []byte(key+plain)) {
+			return true
+		}
+	}
+	return false
 }
 
 // body is what follows in a PDF up to its table of places, which moves with the length

@@ -6,6 +6,7 @@ import (
 
 	"tidemark/cmd/tidemark/internal/report"
 	"tidemark/evidence"
+	"tidemark/rules"
 )
 
 // NoPhotos lists the photos of a case that are not to be read, with the reason.
@@ -17,12 +18,23 @@ func NoPhotos(c *evidence.Case, why string) []Photo {
 	return list
 }
 
+// The titles of what this package writes, by which a PDF is known.
+const (
+	reportTitle  = "Claim report"
+	custodyTitle = "Custody sheet"
+	photosTitle  = "Photo sheet"
+	interimMark  = "INTERIM "
+)
+
+// sheetData stands in the page of a sheet where that of a report has its data.
+const sheetData = "null\n"
+
 // WriteSheet writes a sheet for the bench: custody or photos.
 func WriteSheet(in Input, sheet string, opt Options) ([]byte, error) {
 	m := newBuilder(in)
-	r := &Report{Title: "Custody sheet", Date: caseDate(m.c), Subtitle: joinNonEmpty(" · ", m.c.ID, m.c.Title, m.c.Engine.Text("name"))}
+	r := &Report{Title: custodyTitle, Date: caseDate(m.c), Subtitle: joinNonEmpty(" · ", m.c.ID, m.c.Title, m.c.Engine.Text("name"))}
 	if sheet == "photos" {
-		r.Title = "Photo sheet"
+		r.Title = photosTitle
 		r.Sections = m.photoSheet()
 	} else {
 		r.Sections = m.custodySheet()
@@ -31,7 +43,7 @@ func WriteSheet(in Input, sheet string, opt Options) ([]byte, error) {
 		return paper(r, nil, opt.Paper, nil)
 	}
 	before, after := page(r, nil, opt.Paper)
-	return append(append(before, "null\n"...), after...), nil
+	return append(append(before, sheetData...), after...), nil
 }
 
 // custodySheet is what is kept, by whom, how it is packed, and labels for bags.
@@ -128,10 +140,13 @@ func (m *builder) photoSheet() []Section {
 	t := tick()
 	for _, f := range m.c.Findings {
 		p := partOf(m.b, f)
-		if f.State != evidence.Seen || len(f.Photos) > 0 || p == nil || p.Belongs == "person" || f.By == evidence.Told {
+		if f.State != evidence.Seen || len(f.Photos) > 0 || p == nil || p.Belongs == "person" || f.By == evidence.Told || f.By == evidence.Laboratory {
 			continue
 		}
 		if s := m.b.Sign(f.Sign); s != nil {
+			if !m.toPhotograph(s) {
+				continue
+			}
 			var acts []string
 			for _, l := range s.LostBy {
 				acts = append(acts, string(l.Kind)+" "+l.Part)
@@ -148,6 +163,9 @@ func (m *builder) photoSheet() []Section {
 	next := Section{ID: "next", Title: "Still to be looked at"}
 	t = tick()
 	for _, l := range m.d.Next {
+		if !m.toPhotograph(m.b.Sign(l.Sign)) {
+			continue
+		}
 		name := report.UpperFirst(l.Name)
 		if l.At != "" {
 			name += ", " + l.At
@@ -158,11 +176,30 @@ func (m *builder) photoSheet() []Section {
 		}
 		t.Rows = append(t.Rows, row("☐", what, beforeWhat(m, slices.Clone(l.DestroyedBy)), ""))
 	}
-	if len(t.Rows) == 0 {
+	switch {
+	case len(t.Rows) == 0 && len(m.d.Next) > 0:
+		next.say("Nothing that a photograph would show: what is left to find out is told by people or by a laboratory.")
+	case len(t.Rows) == 0:
 		next.say(report.Sentence(m.d.Stop.Why))
 	}
 	next.table(t)
 	return []Section{how, first, missing, next}
+}
+
+// toPhotograph tells whether a photograph can show a sign: none shows what people tell,
+// what a laboratory finds, or a figure of oil, coolant or fuel.
+func (m *builder) toPhotograph(s *rules.Sign) bool {
+	if s == nil || s.Part.Belongs == "person" || strings.Contains(strings.ToLower(s.Name), "laborator") {
+		return false
+	}
+	return s.Test == nil && s.Trend == nil || !m.drained(s.Part.ID)
+}
+
+// drained tells whether a part is what one drains: oil, coolant, fuel.
+func (m *builder) drained(part string) bool {
+	return slices.ContainsFunc(m.b.Signs, func(s *rules.Sign) bool {
+		return slices.Contains(s.LostBy, rules.LostBy{Kind: evidence.ActDrain, Part: part})
+	})
 }
 
 func scaleNote(belongs string) string {

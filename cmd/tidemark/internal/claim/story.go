@@ -19,9 +19,9 @@ type thing struct {
 	Because      string // by which rule the one above led to it
 	Source       string
 	Findings     []string
-	On           bool // on the chain of failure itself
-	From         int  // index of what brought it about; -1 for none
-	Also         []int
+	On           bool     // on the chain of failure itself
+	From         int      // index of what brought it about; -1 for none
+	With         []string // what was needed for it together with the one above
 	// Into is, for a cause beside the first, the index of what it went into.
 	Into int
 }
@@ -32,13 +32,14 @@ func story(b *rules.Book, d *engine.Diagnosis) []thing {
 	var all []thing
 	index := map[string]int{}
 	for i, l := range d.Chain {
-		t := thing{ID: l.ID, At: l.At, Name: l.Name, Kind: l.Kind, Acted: l.Probability, HasActed: l.Kind != "outcome", Because: l.Because, Source: l.Source, Findings: l.Findings, On: true, From: i - 1, Into: -1}
+		t := thing{ID: l.ID, At: l.At, Name: l.Name, Kind: l.Kind, Acted: l.Probability, HasActed: l.Kind != "outcome", Because: l.Because, Source: l.Source, Findings: l.Findings, On: true, From: i - 1, Into: -1, With: report.WithWords(l.With)}
 		t.Role = roleOnChain(d, l)
 		if _, ok := index[l.ID]; !ok {
 			index[l.ID] = len(all)
 		}
 		all = append(all, t)
 	}
+	all = needed(d, all, index)
 	all = partners(b, d, all, index)
 	return ordered(branches(b, d, all, index))
 }
@@ -68,6 +69,26 @@ func roleOnChain(d *engine.Diagnosis, l engine.ChainLink) string {
 		}
 	}
 	return "consequential"
+}
+
+// needed adds what was needed beside a link of the chain, and is not on it.
+func needed(d *engine.Diagnosis, all []thing, index map[string]int) []thing {
+	for i, l := range d.Chain {
+		for _, n := range l.With {
+			if _, ok := index[n.ID]; ok {
+				continue
+			}
+			t := thing{ID: n.ID, At: n.At, Name: n.Name, Kind: n.Kind, Role: all[i-1].Role, Acted: n.Acted, HasActed: n.Kind != "condition", From: -1, Into: i}
+			for _, f := range d.Findings {
+				if f.State == "seen" && f.Counted && slices.ContainsFunc(f.ExplainedBy, func(k string) bool { return bare(k) == n.ID }) {
+					t.Findings = append(t.Findings, f.ID)
+				}
+			}
+			index[n.ID] = len(all)
+			all = append(all, t)
+		}
+	}
+	return all
 }
 
 // partners adds what the verdict names beside the chain: both were needed, or either

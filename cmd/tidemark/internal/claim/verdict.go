@@ -38,21 +38,13 @@ func (m *builder) verdict() Section {
 		notes = append(notes, fmt.Sprintf("These findings fight the rest: %s.", report.And(c.Findings)))
 	}
 	if !m.d.Method.Exact {
-		notes = append(notes, fmt.Sprintf("The figures may be off by about %s in 100.", num(ceil(100*max(v.ErrorBound, m.d.Method.ErrorBound)))))
+		notes = append(notes, fmt.Sprintf("The figures may be off by about %s in 100.", report.Off(max(v.ErrorBound, m.d.Method.ErrorBound))))
 	}
 	s.bullets(notes)
 	s.table(m.candidates())
 	s.sub("What the words mean")
 	s.table(standingTable(v.Standing))
 	return s
-}
-
-func ceil(x float64) float64 {
-	n := float64(int(x))
-	if n < x {
-		n++
-	}
-	return n
 }
 
 // class says of what kind the cause is, where no more can be said.

@@ -46,10 +46,14 @@ type VerifyOptions struct {
 }
 
 // Verify holds a report against its own data, that against the book, and all of it
-// against the case's folder.
+// against the case's folder. What is no report gives a *NotReport.
 func Verify(ctx context.Context, book *rules.Book, file []byte, opt VerifyOptions) (*Result, error) {
 	r := &Result{Differs: []string{}, Holds: []string{}, Notes: []string{}}
+	var none *NotReport
 	x, err := open(file)
+	if errors.As(err, &none) {
+		return nil, err
+	}
 	if err != nil {
 		r.differs("%v", err)
 		return r, nil
@@ -94,7 +98,7 @@ func (v *verifier) form() {
 	case v.b.Form != v.x.form:
 		v.r.differs("the data is that of a report as %s, and this is one as %s: it was taken over from another", v.b.Form, v.x.form)
 	default:
-		v.r.holds("the data is whole")
+		v.r.holds("the data is in the form in which Tidemark writes it")
 	}
 }
 

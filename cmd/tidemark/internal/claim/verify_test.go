@@ -213,7 +213,7 @@ func TestVerifyTellsTampering(t *testing.T) {
 		}, VerifyOptions{}, "the PDF was saved anew by another program, or what it shows was edited", true},
 		{"PDF: without its data", func() []byte {
 			return bytes.ReplaceAll(made["pdf"], []byte("stream"), []byte("strean"))
-		}, VerifyOptions{}, "the PDF holds no data of a claim report", true},
+		}, VerifyOptions{}, "the PDF calls itself a claim report and holds no data of one", true},
 		{"data: written anew", func() []byte {
 			return append(made["json"][:len(made["json"])-1:len(made["json"])-1], " \n"...)
 		}, VerifyOptions{}, "was written anew by another program, or edited", true},
@@ -230,7 +230,6 @@ func TestVerifyTellsTampering(t *testing.T) {
 		{"signature taken off", func() []byte {
 			return rewritten(t, signed, func(b *Bundle) { b.Signature = nil })
 		}, VerifyOptions{Signer: testKey(1).Public().(ed25519.PublicKey)}, "the report is not signed, and a signature by", true},
-		{"no report", func() []byte { return []byte("hello") }, VerifyOptions{}, "it is no claim report", true},
 		{"an original photo changed", func() []byte {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "photos", "b.jpg"), other, 0o644))
 			return made["json"]
@@ -253,6 +252,43 @@ func TestVerifyTellsTampering(t *testing.T) {
 			}
 		})
 	}
+}
+
+// What is no claim report is not told as one that differs.
+func TestVerifyNoReport(t *testing.T) {
+	_, in := bench(t)
+	sheet := func(sheet, form string) []byte {
+		out, err := WriteSheet(in, sheet, Options{Form: form, Paper: pdf.A4})
+		require.NoError(t, err)
+		return out
+	}
+	for _, c := range []struct {
+		name, want string
+		file       []byte
+	}{
+		{"custody sheet, PDF", "sheet for the bench", sheet("custody", "pdf")},
+		{"custody sheet, page", "sheet for the bench", sheet("custody", "html")},
+		{"photo sheet, PDF", "sheet for the bench", sheet("photos", "pdf")},
+		{"photo sheet, page", "sheet for the bench", sheet("photos", "html")},
+		{"empty", "it is empty", nil},
+		{"blank", "it is empty", []byte("\r\n")},
+		{"text", "it is no claim report", []byte("hello")},
+		{"bytes", "it is no claim report", []byte{0, 0xff, 0xfe, 7}},
+		{"another PDF", "the PDF holds no data of a claim report: it never was one", []byte("%PDF-1.7\nrubbish\n%%EOF\n")},
+		{"other data", "it is data of something else", []byte("{}")},
+		{"broken data", "it begins like data", []byte("{")},
+		{"a diagnosis", `it is "tidemark.diagnosis/1" and no claim report`, []byte(`{"schema": "tidemark.diagnosis/1"}`)},
+		{"another form", `in the form "tidemark.claim/9"`, []byte(`{"schema": "tidemark.claim/9"}`)},
+	} {
+		r, err := Verify(context.Background(), book(), c.file, VerifyOptions{})
+		var none *NotReport
+		require.ErrorAs(t, err, &none, c.name)
+		assert.ErrorContains(t, err, c.want, c.name)
+		assert.Nil(t, r, c.name)
+	}
+	// One that is damaged is one all the same.
+	cut := write(t, in, "json")
+	assert.NotEmpty(t, checked(t, cut[:len(cut)/2], VerifyOptions{}).Differs)
 }
 
 // With a pack laid over the book, it is not the same book.

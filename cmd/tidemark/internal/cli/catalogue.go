@@ -34,7 +34,7 @@ it, and what shows it.`,
 				return err
 			}
 			if part != "" && book.Part(part) == nil {
-				return inputError{errors.New(hinted(fmt.Sprintf("there is no part %q", part), book.SuggestPart(part)))}
+				return inputError{errors.New(noPart(book, part))}
 			}
 			out, opt := cmd.OutOrStdout(), s.options(false, false, false)
 			if len(args) == 1 && book.Sign(args[0]) != nil {
@@ -226,17 +226,27 @@ func (c catalogue[T]) look(cmd *cobra.Command, args []string) ([]T, error) {
 	}
 	hint := ""
 	if len(args) == 1 && strings.ContainsAny(args[0], "._") {
-		hint = c.suggest(args[0])
+		hint = sensible(args[0], c.suggest(args[0]), func(id string) []string {
+			for _, x := range c.things {
+				if t := c.texts(x); t.names[0] == id {
+					return t.names
+				}
+			}
+			return nil
+		})
 	}
 	if other := c.elsewhere(s); hint == "" && other != "" {
 		hint = other + " " + strings.Join(args, " ") + " finds some"
 	}
 	for _, w := range s.words {
 		if _, n := found(search{[]string{w}}, c.things, c.texts); hint == "" && n == 0 {
-			hint = source.Suggest(w, c.known)
+			hint = nearest(w, c.known)
 		}
 	}
 	if most == 0 || len(args) == 1 && strings.ContainsAny(args[0], "._") {
+		if hint == "" {
+			hint = "other words may find it; " + cmd.CommandPath() + " alone lists all"
+		}
 		return nil, inputError{errors.New(hinted(fmt.Sprintf("no %s matches %q", c.what, strings.Join(args, " ")), hint))}
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "tidemark: %s\n", hinted(fmt.Sprintf("no %s has all of these words; shown is what has %d of %d", c.what, most, len(s.words)), hint))
@@ -245,7 +255,7 @@ func (c catalogue[T]) look(cmd *cobra.Command, args []string) ([]T, error) {
 
 // unknown tells that a word which must be one of some is none of them.
 func unknown(what, word string, known []string) error {
-	hint := source.Suggest(word, known)
+	hint := nearest(word, known)
 	if hint == "" && len(known) <= 10 {
 		hint = "one of: " + strings.Join(known, ", ")
 	}

@@ -174,7 +174,7 @@ func noSuchCommand(cmd *cobra.Command, args []string) error {
 			names = append(names, c.Name())
 		}
 	}
-	hint := source.Suggest(args[0], names)
+	hint := nearest(args[0], names)
 	if hint == "" {
 		hint = cmd.CommandPath() + " --help lists them"
 	}
@@ -204,7 +204,7 @@ func flagFault(cmd *cobra.Command, err error) error {
 		return inputError{fmt.Errorf("%s is %s, and must be %s", name, value, want)}
 	}
 	if name, unknown := strings.CutPrefix(err.Error(), "unknown flag: "); unknown {
-		hint := source.Suggest(name, flagWords.FindAllString(cmd.Flags().FlagUsages(), -1))
+		hint := nearest(name, flagWords.FindAllString(cmd.Flags().FlagUsages(), -1))
 		if hint == "" {
 			hint = help
 		}

@@ -73,7 +73,7 @@ far that can be trusted, and which limits the trade knows.`,
 				return err
 			}
 			if part != "" && book.Part(part) == nil {
-				return inputError{errors.New(hinted("there is no part \""+part+"\"", book.SuggestPart(part)))}
+				return inputError{errors.New(noPart(book, part))}
 			}
 			out, opt := cmd.OutOrStdout(), s.options(false, false, false)
 			if len(args) == 1 && book.Quantity(args[0]) != nil {

@@ -72,7 +72,7 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 					return err
 				}
 				if book == nil {
-					return inputError{fmt.Errorf("the book has %s", count(faults.Errors(), "fault"))}
+					return inputError{fmt.Errorf("the book has %s", report.Count(faults.Errors(), "fault", "faults"))}
 				}
 				return nil
 			}
@@ -87,7 +87,7 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 				return err
 			}
 			for _, e := range sane {
-				fmt.Fprintf(out, "%s: %.1f causes expected there, an outcome in %.0f of 100", e.Engine, e.Causes, 100*e.Outcome)
+				fmt.Fprintf(out, "%s: causes expected there: %.1f; an outcome in %.0f of 100", e.Engine, e.Causes, 100*e.Outcome)
 				if e.Causes > 3 || e.Outcome < 0.3 || e.Outcome > 0.9 {
 					fmt.Fprint(out, " (out of the sane range: at most 3, and 30 to 90)")
 				}
@@ -113,23 +113,23 @@ Exit status: 0 no faults, 1 the program could not, 2 the book has faults.`,
 // printCoverage tells what the book still wants.
 func printCoverage(out io.Writer, c rules.Coverage, full bool) {
 	for _, x := range []struct {
-		ids  []string
-		what string
+		ids       []string
+		one, many string
 	}{
-		{c.NoExample, "causes lead in no example"},
-		{c.Untried, "signs stand in no example, so that the rules to them were never tried"},
-		{c.FewSigns, "causes show fewer than two signs"},
-		{c.NothingAgainst, "causes have no sign whose absence would speak against them"},
-		{c.NoLookAlike, "causes have no look-alike"},
-		{c.NoOutcome, "causes lead to nothing that a case can ask about"},
-		{c.NotToldApart, "pairs of look-alikes have no sign that tells them apart"},
-		{c.Drowned, "steps are drowned by a condition, once it is given"},
-		{c.UnusedRules, "rules are never used by an example"},
+		{c.NoExample, "cause leads in no example", "causes lead in no example"},
+		{c.Untried, "sign stands in no example, so that the rules to it were never tried", "signs stand in no example, so that the rules to them were never tried"},
+		{c.FewSigns, "cause shows fewer than two signs", "causes show fewer than two signs"},
+		{c.NothingAgainst, "cause has no sign whose absence would speak against it", "causes have no sign whose absence would speak against them"},
+		{c.NoLookAlike, "cause has no look-alike", "causes have no look-alike"},
+		{c.NoOutcome, "cause leads to nothing that a case can ask about", "causes lead to nothing that a case can ask about"},
+		{c.NotToldApart, "pair of look-alikes has no sign that tells them apart", "pairs of look-alikes have no sign that tells them apart"},
+		{c.Drowned, "step is drowned by a condition, once it is given", "steps are drowned by a condition, once it is given"},
+		{c.UnusedRules, "rule is never used by an example", "rules are never used by an example"},
 	} {
 		if len(x.ids) == 0 {
 			continue
 		}
-		fmt.Fprintf(out, "%d %s\n", len(x.ids), x.what)
+		fmt.Fprintln(out, report.Count(len(x.ids), x.one, x.many))
 		if full {
 			for _, id := range x.ids {
 				fmt.Fprintf(out, "  %s\n", id)
@@ -140,15 +140,8 @@ func printCoverage(out io.Writer, c rules.Coverage, full bool) {
 
 func printSize(out io.Writer, b *rules.Book) {
 	n := b.Size()
-	fmt.Fprintf(out, "%d parts, %d signs, %d causes, %d steps, %d rules, %d examples\n", n.Parts, n.Signs, n.Causes, n.Steps, n.Rules, n.Examples)
-}
-
-// count is "1 fault", "2 faults".
-func count(n int, of string) string {
-	if n == 1 {
-		return "1 " + of
-	}
-	return fmt.Sprintf("%d %ss", n, of)
+	fmt.Fprintln(out, strings.Join([]string{report.Count(n.Parts, "part", "parts"), report.Count(n.Signs, "sign", "signs"), report.Count(n.Causes, "cause", "causes"),
+		report.Count(n.Steps, "step", "steps"), report.Count(n.Rules, "rule", "rules"), report.Count(n.Examples, "example", "examples")}, ", "))
 }
 
 // loadFor loads the book that check and test are about: the built-in one, or
@@ -219,10 +212,10 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 			}
 			fmt.Fprintf(out, "%d passed, %d failed\n", len(examples)-failed, failed)
 			if n := len(rules.Cover(book).UnusedRules); n > 0 && len(examples) == len(book.Examples) {
-				fmt.Fprintf(out, "%s of %d %s never used by an example; rules check --full names them\n", count(n, "rule"), len(book.Rules), map[bool]string{true: "is", false: "are"}[n == 1])
+				fmt.Fprintf(out, "%s of %d %s never used by an example; rules check --full names them\n", report.Count(n, "rule", "rules"), len(book.Rules), map[bool]string{true: "is", false: "are"}[n == 1])
 			}
 			if failed > 0 {
-				return inputError{fmt.Errorf("%s failed", count(failed, "example"))}
+				return inputError{fmt.Errorf("%s failed", report.Count(failed, "example", "examples"))}
 			}
 			return nil
 		},

@@ -6,12 +6,11 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
-	"unicode"
 
 	"github.com/spf13/cobra"
 
 	"tidemark/cmd/tidemark/internal/claim"
+	"tidemark/cmd/tidemark/internal/report"
 )
 
 // mostReport is the largest report that is read.
@@ -30,7 +29,8 @@ another book, a file that another program saved anew, a signature that does not 
 With --case it holds the case file and the photos in that folder against the report as
 well.
 
-Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read.`,
+Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read or is no claim
+report (as a sheet for the bench is none).`,
 		Example: "  tidemark verify claim.pdf\n  tidemark verify claim.html --case cases/2031-007",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -59,6 +59,10 @@ Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read.`,
 				return err
 			}
 			r, err := claim.Verify(cmd.Context(), book, file, opt)
+			var none *claim.NotReport
+			if errors.As(err, &none) {
+				return inputError{fmt.Errorf("%s cannot be checked: %w", clipLeft(args[0]), err)}
+			}
 			if err != nil {
 				return err
 			}
@@ -66,8 +70,8 @@ Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read.`,
 				if err := writeJSON(cmd.OutOrStdout(), r); err != nil {
 					return err
 				}
-			} else {
-				tellResult(cmd.OutOrStdout(), r)
+			} else if err := report.Checked(cmd.OutOrStdout(), r.Holds, r.Differs, r.Notes, s.options(false, false, false)); err != nil {
+				return err
 			}
 			if len(r.Differs) > 0 {
 				return fmt.Errorf("%s does not hold: see above", clipLeft(args[0]))
@@ -82,23 +86,6 @@ Exit status: 0 all holds, 1 something differs, 2 FILE cannot be read.`,
 	cmd.Flags().StringVar(&signer, "signer", "", "it must be signed with this public `KEY`")
 	formatFlag(cmd, &format)
 	return cmd
-}
-
-func tellResult(w io.Writer, r *claim.Result) {
-	// A report may come from anyone: nothing in it gets to steer the terminal.
-	tell := func(what string, lines []string) {
-		for _, x := range lines {
-			fmt.Fprintln(w, what+strings.Map(func(r rune) rune {
-				if unicode.IsControl(r) {
-					return '\ufffd'
-				}
-				return r
-			}, x))
-		}
-	}
-	tell("holds    ", r.Holds)
-	tell("DIFFERS  ", r.Differs)
-	tell("note     ", r.Notes)
 }
 
 // readReport reads a report, and no more than any can be.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,7 +14,6 @@ import (
 	"tidemark/cmd/tidemark/internal/report"
 	"tidemark/engine"
 	"tidemark/evidence"
-	"tidemark/evidence/source"
 	"tidemark/rules"
 )
 
@@ -25,11 +25,13 @@ func newWhy(s *shared) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "why [CASE] CAUSE",
 		Short: "Say what speaks for and against one cause, or for one over another",
-		Long: `Why tells the argument for and against one candidate, finding by finding, strongest
-first, with the reason of each. A candidate is a cause or step of the book, a place
-of one (rod_bolt_loose@"rod 3"), a kind of cause (` + strings.Join(kinds(), ", ") + `),
-or unlisted. With --over it tells only what tells the two apart, and which look not
-yet made would do it best. Without a file it is about the built-in example.`,
+		Long: `Why tells the argument for and against one candidate, finding by finding,
+strongest first, with the reason of each; of what is there and not to blame it says
+why not. A candidate is a cause or step of the book, a place of one
+(rod_bolt_loose@"rod 3", rod_bolt_loose@"no 3 cylinder"), unlisted, or a kind of
+cause: ` + strings.Join(kinds(), ", ") + `.
+With --over it tells only what tells the two apart, and which look not yet made would
+do it best. Without a file it is about the built-in example.`,
 		Example: "  tidemark why case.toml pickup_blocked\n  tidemark why case.toml sealant_excess --over oil_overdue\n  tidemark why case.toml assembly --numbers",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -41,6 +43,9 @@ yet made would do it best. Without a file it is about the built-in example.`,
 			file, of := args[:len(args)-1], args[len(args)-1]
 			if len(file) == 0 && strings.HasSuffix(of, ".toml") {
 				return inputError{fmt.Errorf("why needs a cause to argue about: tidemark why %s CAUSE", of)}
+			}
+			if id, _, _ := strings.Cut(of, "@"); strings.TrimSpace(id) == "" {
+				return inputError{fmt.Errorf("why needs a cause to argue about, and %q names none: tidemark why case.toml CAUSE", of)}
 			}
 			return s.solve(cmd, file, format, &with, &limit, func(ctx context.Context, book *rules.Book, c *evidence.Case) (any, show, error) {
 				a, err := engine.Argue(ctx, book, c, claimed(book, of), claimed(book, over), engine.Options{Version: s.env.Version, Memory: limit.memory << 20})
@@ -89,6 +94,14 @@ func claimed(b *rules.Book, text string) string {
 			return n.ID
 		}
 	}
+	// As the screens say it: "rod bearing wiped, rod 3".
+	if cut := strings.LastIndex(text, ", "); cut > 0 && !placed {
+		for _, n := range b.Nodes {
+			if name := strings.TrimSpace(text[:cut]); strings.EqualFold(n.Name, name) || n.ID == name {
+				return n.ID + "@" + text[cut+2:]
+			}
+		}
+	}
 	return text
 }
 
@@ -97,14 +110,25 @@ func kinds() []string {
 	return slices.DeleteFunc(slices.Clone(rules.Categories), func(c string) bool { return c == rules.Artefact })
 }
 
-// suggestClaim is what was probably meant by a candidate that does not exist.
+// suggestClaim is what was probably meant by a candidate that does not exist, or how to
+// search for it.
 func suggestClaim(b *rules.Book, id string) string {
 	ids := append(idsOf(b.Nodes, func(n *rules.Node) string { return n.ID }), append(kinds(), "unlisted")...)
-	if hint := source.Suggest(id, ids); hint != "" {
+	if hint := slip(id, ids); hint != "" {
 		return hint
 	}
-	if list, most := found(newSearch([]string{strings.ReplaceAll(id, "_", " ")}), b.Nodes, nodeTexts); most > 0 && len(list) > 0 {
-		return "did you mean " + list[0].ID + "?"
+	s := newSearch([]string{id})
+	var fits []string
+	for _, n := range b.Nodes {
+		if len(s.words) > 0 && s.hits(nodeTexts(n).names...) == len(s.words) {
+			fits = append(fits, n.ID)
+		}
 	}
-	return "tidemark causes WORDS finds them"
+	switch {
+	case len(fits) == 1:
+		return "did you mean " + strconv.Quote(fits[0]) + "?"
+	case len(fits) > 1:
+		return fmt.Sprintf("tidemark causes %s finds %d", strings.Join(strings.Fields(strings.ReplaceAll(id, "_", " ")), " "), len(fits))
+	}
+	return "tidemark causes WORDS searches for them"
 }

@@ -146,7 +146,7 @@ func SignCard(w io.Writer, b *rules.Book, s *rules.Sign, o Options) error {
 		p.line("  ", "      ", "%s (%s): %s. %s [%s]", r.From.Name, r.From.ID, often(r), sentence(r.Because), sourceOf(r))
 	}
 	if s.Unlisted > 0 {
-		p.line("  ", "      ", "Also seen in about %.1f of 100 engines with none of these there.", 100*s.Unlisted)
+		p.line("  ", "      ", "Also seen in about %s of 100 engines with none of these there.", Share(s.Unlisted))
 	}
 	return p.close()
 }
@@ -162,18 +162,7 @@ func often(r *rules.Rule) string {
 	if r.Is {
 		return "it is this very thing"
 	}
-	word := r.Word
-	if word == "" {
-		word = rules.WordFor(r.HowOften)
-	}
-	return fmt.Sprintf("%s, in %s of 100", word, number(100*r.HowOften))
-}
-
-func number(x float64) string {
-	if x < 1 {
-		return fmt.Sprintf("%.2g", x)
-	}
-	return fmt.Sprintf("%.0f", x)
+	return howOften(r.HowOften)
 }
 
 func sourceOf(r *rules.Rule) string {
@@ -196,6 +185,29 @@ func NodeList(w io.Writer, nodes []*rules.Node, o Options) error {
 	return p.close()
 }
 
+// neededFor tells what a thing leads to only together with others.
+func (p *page) neededFor(b *rules.Book, n *rules.Node, head bool) {
+	for _, to := range b.Nodes {
+		for _, need := range to.Needs {
+			if !slices.Contains(need.Of, n) {
+				continue
+			}
+			if head {
+				p.gap()
+				p.line("", "  ", "Leads to")
+				head = false
+			}
+			var with []string
+			for _, x := range need.Of {
+				if x != n {
+					with = append(with, fmt.Sprintf("%s (%s)", x.Name, x.ID))
+				}
+			}
+			p.line("  ", "      ", "%s (%s), together with %s: %s. %s [%s]", to.Name, to.ID, and(with), howOften(need.HowOften), sentence(need.Because), need.Source)
+		}
+	}
+}
+
 // OutcomeList writes what a case can ask about, one a line.
 func OutcomeList(w io.Writer, nodes []*rules.Node, o Options) error {
 	p := newPage(w, o)
@@ -212,7 +224,7 @@ func NodeCard(w io.Writer, b *rules.Book, n *rules.Node, o Options) error {
 	p.also("also called", n.Also)
 	switch n.Kind {
 	case rules.Cause:
-		p.line("  ", "  ", "A cause (%s). There in about %s of 100 engines that come in to be stripped, harm or no harm. [%s]", n.Category, number(100*n.BaseRate), n.Source)
+		p.line("  ", "  ", "A cause (%s). There in about %s of 100 engines that come in to be stripped, harm or no harm. [%s]", n.Category, Share(n.BaseRate), n.Source)
 	case rules.Condition:
 		p.line("  ", "  ", "A circumstance, normal in itself; it makes things likelier and is never to blame.")
 	default:
@@ -252,9 +264,10 @@ func NodeCard(w io.Writer, b *rules.Book, n *rules.Node, o Options) error {
 		for _, x := range need.Of {
 			names = append(names, x.Name)
 		}
-		p.line("  ", "      ", "%s together: in %s of 100. %s [%s]", and(names), number(100*need.HowOften), sentence(need.Because), need.Source)
+		p.line("  ", "      ", "%s together: %s. %s [%s]", and(names), howOften(need.HowOften), sentence(need.Because), need.Source)
 	}
 	section("Leads to", leads, func(r *rules.Rule) string { return fmt.Sprintf("%s (%s)", r.To.Name, r.To.ID) })
+	p.neededFor(b, n, len(leads) == 0)
 	section("Shows", shows, func(r *rules.Rule) string {
 		at := ""
 		if r.Where != "" {

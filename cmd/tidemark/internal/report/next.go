@@ -39,7 +39,7 @@ func (x *next) destroys() {
 	x.head("Look before you go on")
 	for i, d := range x.n.Destroys {
 		if i == stakes && !x.o.Full {
-			x.line("  ", "      ", "and %d more acts that would destroy something; --full lists them.", len(x.n.Destroys)-stakes)
+			x.line("  ", "      ", "and %s that would destroy something; --full tells of %s.", Count(len(x.n.Destroys)-stakes, "more act", "more acts"), itOrThem(len(x.n.Destroys)-stakes))
 			break
 		}
 		x.say(caution, "  ", "      ", "%s:", strings.TrimSuffix(lookBefore([]act{{d.Act, thing(x.b, d.Part)}}), "."))
@@ -54,7 +54,7 @@ func (x *next) destroys() {
 			}
 			bits := ""
 			if x.o.Numbers {
-				bits = fmt.Sprintf(" (%.2f bit)", s.Bits)
+				bits = fmt.Sprintf(" (%s)", tellsOf(s.Bits, d.BitsOf))
 			}
 			x.line("      ", "        ", "%s%s (%s): %s%s", s.Name, at, s.Sign, sentence(s.Ask), bits)
 		}
@@ -149,6 +149,15 @@ func (x *next) stop() {
 	x.line("", "", "Cautions are the usual ones and not all there are: the maker's manual, local rules and licensed practice come first.")
 }
 
+// tellsOf tells bits, and of what they are: a look may tell much of what is there and
+// little of what is to blame.
+func tellsOf(bits float64, of string) string {
+	if of == engine.OfBlame {
+		return fmt.Sprintf("%.2f bit of what is to blame", bits)
+	}
+	return fmt.Sprintf("%.2f bit of what is there", bits)
+}
+
 // lookLine is a look in a line: what, where, how, and how long it takes.
 func lookLine(l engine.Look, o Options) string {
 	at, bits := "", ""
@@ -156,7 +165,7 @@ func lookLine(l engine.Look, o Options) string {
 		at = ", " + l.At
 	}
 	if o.Numbers {
-		bits = fmt.Sprintf(", tells %.2f bit", l.Bits)
+		bits = fmt.Sprintf(", tells %s", tellsOf(l.Bits, l.BitsOf))
 	}
 	return fmt.Sprintf("%s%s (%s): %s %s min%s.", upperFirst(l.Name), at, l.Sign, sentence(l.Ask), minutes(l.Minutes), bits)
 }

@@ -70,8 +70,12 @@ type readings struct {
 	t *measure.Table
 }
 
-// chartWidth is how many characters the in-line chart takes.
-const chartWidth = 17
+// The in-line chart takes so many characters, and no fewer than the other: then it is
+// left out.
+const (
+	chartWidth    = 17
+	narrowestPlot = 9
+)
 
 // group writes the values of one quantity.
 func (r *readings) group(values []measure.Value) {
@@ -83,7 +87,7 @@ func (r *readings) group(values []measure.Value) {
 	}
 	r.line("", "    ", "%s", title)
 	chart := newChart(values)
-	type row struct{ at, value, margin, chart, what string }
+	type row struct{ by, at, value, margin, chart, what string }
 	var rows []row
 	var wide row
 	grow := func(into *string, s string) {
@@ -92,7 +96,7 @@ func (r *readings) group(values []measure.Value) {
 		}
 	}
 	for _, v := range values {
-		x := row{at: v.At, value: v.Shown(), chart: chart.line(v)}
+		x := row{by: readingIDs(v), at: v.At, value: v.Shown()}
 		if v.Derived {
 			x.value += " *"
 		}
@@ -109,18 +113,27 @@ func (r *readings) group(values []measure.Value) {
 			x.what = strings.Join(nonEmpty(x.what, strings.Join(v.Notes, "; ")), "; ")
 		}
 		rows = append(rows, x)
+		grow(&wide.by, x.by)
 		grow(&wide.at, x.at)
 		grow(&wide.value, x.value)
 		grow(&wide.margin, x.margin)
-		grow(&wide.chart, x.chart)
 	}
 	// Where the line has no room for it, the chart goes first.
-	if room := 2 + utf8.RuneCountInString(wide.at+wide.value+wide.margin) + 6 + utf8.RuneCountInString(wide.chart); room > r.width {
-		wide.chart = ""
+	used := 2
+	for _, w := range []string{wide.by, wide.at, wide.value, wide.margin} {
+		if w != "" {
+			used += utf8.RuneCountInString(w) + 2
+		}
+	}
+	if cells := min(chartWidth, r.width-used); cells >= narrowestPlot {
+		for i, v := range values {
+			rows[i].chart = chart.line(v, cells)
+			grow(&wide.chart, rows[i].chart)
+		}
 	}
 	for _, x := range rows {
 		line := "  "
-		for _, cell := range []struct{ s, wide string }{{x.at, wide.at}, {x.value, wide.value}, {x.margin, wide.margin}, {x.chart, wide.chart}} {
+		for _, cell := range []struct{ s, wide string }{{x.by, wide.by}, {x.at, wide.at}, {x.value, wide.value}, {x.margin, wide.margin}, {x.chart, wide.chart}} {
 			if cell.wide != "" {
 				line += pad(cell.s, utf8.RuneCountInString(cell.wide)) + "  "
 			}
@@ -128,7 +141,7 @@ func (r *readings) group(values []measure.Value) {
 		line = strings.TrimRight(line, " ")
 		switch n := utf8.RuneCountInString(line); {
 		case n > r.width:
-			r.line("  ", "      ", "%s", strings.Join(nonEmpty(x.at, x.value, x.margin, x.what), " · "))
+			r.line("  ", "      ", "%s", strings.Join(nonEmpty(x.by, x.at, x.value, x.margin, x.what), " · "))
 		case x.what == "":
 			r.raw(line + "\n")
 		case n+2+utf8.RuneCountInString(x.what) <= r.width:
@@ -138,6 +151,15 @@ func (r *readings) group(values []measure.Value) {
 			r.line("      ", "      ", "%s", x.what)
 		}
 	}
+}
+
+// readingIDs are the readings of which a value comes, by their numbers: at most three.
+func readingIDs(v measure.Value) string {
+	const most = 3
+	if len(v.Readings) > most {
+		return strings.Join(v.Readings[:most-1], " ") + fmt.Sprintf(" +%d", len(v.Readings)-most+1)
+	}
+	return strings.Join(v.Readings, " ")
 }
 
 func pad(s string, n int) string {
@@ -158,7 +180,14 @@ func margin(v measure.Value, si, sigmas float64) string {
 			side = "over"
 		}
 	}
-	text := u.ShowDifference(math.Abs(si), digits) + " " + side
+	text := u.ShowDifference(math.Abs(si), digits)
+	// What covers 95 in 100 of it: of the value and of the limit, where that is in doubt.
+	if sigmas != 0 && !math.IsInf(sigmas, 0) {
+		if doubt := u.ShowDifference(1.96*math.Abs(si/sigmas), digits); doubt != u.ShowDifference(0, digits) {
+			text = strings.TrimSuffix(strings.TrimSuffix(text, u.Symbol), " ") + " ± " + strings.TrimLeft(doubt, " ")
+		}
+	}
+	text += " " + side
 	switch a := math.Abs(sigmas); {
 	case math.IsInf(a, 0):
 	case a >= 99.5:
@@ -231,15 +260,15 @@ func newChart(values []measure.Value) chart {
 	return c
 }
 
-// line is the chart of one value: a line for each limit, o for the value inside, X
+// line is the chart of one value in so many characters: a line for each limit, o for the value inside, X
 // for one beyond.
-func (c chart) line(v measure.Value) string {
+func (c chart) line(v measure.Value, width int) string {
 	if c.none || !v.Known {
 		return ""
 	}
-	cells := []byte(strings.Repeat(".", chartWidth))
+	cells := []byte(strings.Repeat(".", width))
 	at := func(x float64) int {
-		return min(chartWidth-1, max(0, int(math.Round((x-c.low)/(c.high-c.low)*(chartWidth-1)))))
+		return min(width-1, max(0, int(math.Round((x-c.low)/(c.high-c.low)*float64(width-1)))))
 	}
 	for _, l := range c.limits {
 		cells[at(l)] = '|'
@@ -289,9 +318,9 @@ func (r *readings) comparisons() {
 	switch {
 	case others == 0:
 	case len(told) == 0:
-		r.line("  ", "      ", "None of the %d comparisons that these readings allow shows anything.", others)
+		r.line("  ", "      ", "%s that these readings allow, and %s anything.", Count(others, "comparison", "comparisons"), map[bool]string{true: "it does not show", false: "none of them shows"}[others == 1])
 	default:
-		r.line("  ", "      ", "%s that these readings allow %s nothing.", count(others, "other comparison"), map[bool]string{true: "shows", false: "show"}[others == 1])
+		r.line("  ", "      ", "%s that these readings allow %s nothing.", Count(others, "other comparison", "other comparisons"), map[bool]string{true: "shows", false: "show"}[others == 1])
 	}
 }
 
@@ -324,13 +353,6 @@ func (r *readings) wanting() {
 	}
 }
 
-func count(n int, what string) string {
-	if n == 1 {
-		return "One " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
 func (r *readings) left() {
 	if len(r.t.Left) == 0 {
 		return
@@ -357,7 +379,7 @@ func (r *readings) foot() {
 	}
 	words := []string{"± covers 95 in 100."}
 	if limited {
-		words = append(words, "u: standard uncertainties.")
+		words = []string{"± covers 95 in 100; that of a margin takes in the doubt of the limit.", "u: standard uncertainties."}
 	}
 	if derived {
 		words = append(words, "*: worked out from readings.")

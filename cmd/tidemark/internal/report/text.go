@@ -76,7 +76,11 @@ func (t *text) verdict() {
 		off = t.d.Method.ErrorBound
 	}
 	if !t.d.Method.Exact && off > telling {
-		t.line("  ", "  ", "These numbers may be off by about %.0f in 100: the case is too entangled to be worked out whole in the memory that it was given.", math.Ceil(100*off))
+		what := "This figure"
+		if len(v.Names) == 0 {
+			what = "These figures"
+		}
+		t.line("  ", "  ", "%s may be off by about %s in 100 either way: the case is too entangled to be worked out whole in the memory that it was given.", what, Off(off))
 	}
 	if v.Why != "" {
 		t.line("  ", "  ", "It stands no higher because %s.", v.Why)
@@ -100,7 +104,7 @@ func (t *text) verdict() {
 		t.line("  ", "  ", "%s", s)
 	}
 	if c := t.d.Conflict; c.Value > engine.ConflictTold {
-		t.line("  ", "  ", "These findings fight the rest, look at them again: %s. Together they are %.0f times less likely than if they had nothing to do with each other.", strings.Join(c.Findings, ", "), math.Pow(10, c.Value))
+		t.line("  ", "  ", "These findings fight the rest, look at them again: %s. Together they are %s times less likely than if they had nothing to do with each other.", strings.Join(c.Findings, ", "), Times(math.Pow(10, c.Value)))
 	}
 }
 
@@ -121,14 +125,7 @@ func (t *text) chain() {
 	}
 	t.head("Chain of failure")
 	for i, l := range t.d.Chain {
-		name := l.Name
-		switch l.At {
-		case "":
-		case "any":
-			name += ", at one position or more"
-		default:
-			name += ", " + l.At
-		}
+		name := placed(l.Name, l.At)
 		tail := ""
 		if l.Kind == "outcome" {
 			tail = "asked about"
@@ -142,11 +139,27 @@ func (t *text) chain() {
 		if i > 0 {
 			mark = "  → "
 		}
+		if len(l.With) > 0 {
+			t.line("    ", "      ", "together with %s", and(WithWords(l.With)))
+		}
 		t.line(mark, "      ", "%s (%s)", name, tail)
 		if l.Because != "" {
 			t.line("      ", "      ", "%s", sentence(l.Because))
 		}
 	}
+}
+
+// WithWords are what was needed beside a link of the chain.
+func WithWords(with []engine.Needed) []string {
+	var out []string
+	for _, n := range with {
+		s := placed(n.Name, n.At)
+		if n.Kind != "condition" {
+			s += fmt.Sprintf(" (acted, %s)", Percent(n.Acted))
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // short lists finding ids, at most eight unless all are wanted.
@@ -192,7 +205,7 @@ func (t *text) others() {
 	t.head("Other candidates")
 	for i, c := range list {
 		if i == most {
-			t.line("  ", "  ", "and %d more; --full lists them.", len(list)-most)
+			t.line("  ", "  ", "and %d more; --full lists %s.", len(list)-most, itOrThem(len(list)-most))
 			break
 		}
 		s := fmt.Sprintf("%s: to blame %s, acted %s, present %s", c.Name, Percent(c.Blame), Percent(c.Acted), Percent(c.Present))
@@ -291,7 +304,7 @@ func (t *text) there(what string, all []engine.Candidate) {
 		t.line("    ", "        ", "%s: present %s.", name, Percent(c.Present))
 	}
 	if n := len(list) - most; n > 0 {
-		t.line("    ", "        ", "and %d more; --full lists them.", n)
+		t.line("    ", "        ", "and %d more; --full lists %s.", n, itOrThem(n))
 	}
 }
 
@@ -337,14 +350,14 @@ func (t *text) weight(id string, db float64) string {
 
 // strengthWords puts a weight into words, with the way it pulls.
 func strengthWords(db float64) string {
-	s := engine.Strength(db)
+	s := engine.Support(db)
 	switch {
-	case s == "no":
-		return "hardly any weight"
+	case s == engine.NoWeight:
+		return s
 	case db < 0:
-		return s + " support against it"
+		return s + " against it"
 	}
-	return s + " support for it"
+	return s + " for it"
 }
 
 // signed is a weight with its sign, and no sign where it is nothing.
@@ -393,13 +406,17 @@ func (t *text) findings() {
 	if len(d.Verdict.Names) == 0 {
 		follows = "On the way to what happened"
 	}
+	other := "Independent: there, of something else"
+	if d.Case.Question == "" {
+		other = "Explained by what is there"
+	}
 	roles := []struct {
 		role engine.Role
 		what string
 	}{
 		{engine.Primary, "Primary: of what is to blame"},
 		{engine.Consequential, follows},
-		{engine.Independent, "Independent: there, of something else"},
+		{engine.Independent, other},
 		{engine.Against, "Speaks against"},
 		{engine.MadeAfter, "Made after, not by running"},
 	}
@@ -433,6 +450,7 @@ func (t *text) findings() {
 	if len(gone) > 0 {
 		t.line("  ", "      ", "Could not be looked at, so no evidence: %s.", t.named(gone))
 	}
+	t.notCounted()
 	for _, f := range d.Findings {
 		if !f.Counted && f.State == "seen" && f.Role == "" {
 			t.line("  ", "      ", "%s (%s) is not counted: %s.", f.ID, f.Name, f.WhyNot)
@@ -445,6 +463,24 @@ func (t *text) findings() {
 		}
 	case t.o.Numbers && len(keys) > 0:
 		t.forAndAgainst(keys[0])
+	}
+}
+
+// notCounted tells of findings told as "not found" that do not count, readings apart: how
+// many, and with Full why of each.
+func (t *text) notCounted() {
+	var ids []string
+	for _, f := range t.d.Findings {
+		if f.Counted || f.Beyond != nil || f.State != "not_found" && f.Told != "not_found" {
+			continue
+		}
+		ids = append(ids, f.ID)
+		if t.o.Full {
+			t.line("  ", "      ", "%s (%s), told as not found, is not counted: %s.", f.ID, f.Name, f.WhyNot)
+		}
+	}
+	if len(ids) > 0 && !t.o.Full {
+		t.line("  ", "      ", "Told as not found and not counted: %d (%s); --full says why.", len(ids), t.short(ids))
 	}
 }
 
@@ -477,7 +513,7 @@ func (t *text) ruledOut() {
 		t.line("  ", "      ", "Looked for, and against: %s.", strings.Join(list, "; "))
 	}
 	if len(by[""]) > 0 {
-		t.line("  ", "      ", "Not found, and telling little: %s.", strings.Join(by[""], " "))
+		t.line("  ", "      ", "Not found, of %s: %s.", engine.NoWeight, strings.Join(by[""], " "))
 	}
 }
 
@@ -486,7 +522,7 @@ func (t *text) against2() {
 	keys, by := t.byAgainst()
 	for _, k := range keys {
 		if k == "" {
-			t.line("  ", "      ", "Not found, and telling little: %s.", t.named(by[k]))
+			t.line("  ", "      ", "Not found, of %s: %s.", engine.NoWeight, t.named(by[k]))
 			continue
 		}
 		t.line("  ", "      ", "Against %s: %s.", t.candidateName(k), t.named(by[k]))
@@ -648,7 +684,7 @@ func (t *text) forAndAgainst(k string) {
 	}
 	if len(hardly) > 0 {
 		slices.Sort(hardly)
-		t.line("  ", "      ", "Hardly any weight: %s.", strings.Join(hardly, " "))
+		t.line("  ", "      ", "%s: %s.", upperFirst(engine.NoWeight), strings.Join(hardly, " "))
 	}
 	if t.o.Numbers {
 		t.line("  ", "      ", "Sum of shares %s.", signed(sum))
@@ -665,7 +701,7 @@ func (t *text) notExplained() {
 		t.line("  ", "      ", "%s %s: %s.", u.Finding, f.Name, u.Why)
 	}
 	if s := t.d.Explanation.Second; s != nil && t.o.Full {
-		less := fmt.Sprintf("%.1f times less probable", s.Odds)
+		less := Times(s.Odds) + " times less probable"
 		if s.Odds < 1.05 {
 			less = "hardly less probable"
 		}
@@ -687,7 +723,7 @@ func (t *text) assumed() {
 	}
 	for i, a := range d.Assumed {
 		if i == 8 && !t.o.Full {
-			t.line("  ", "      ", "and %d more; --full lists them.", len(d.Assumed)-i)
+			t.line("  ", "      ", "and %d more; --full lists %s.", len(d.Assumed)-i, itOrThem(len(d.Assumed)-i))
 			break
 		}
 		t.line("  ", "      ", "%s: %s.", upperFirst(a.What), a.Because)
@@ -750,7 +786,7 @@ func (t *text) overturned() {
 // jointWords tells the change of two rules that does it together.
 func (t Names) jointWords(j *engine.JointFlip) string {
 	return fmt.Sprintf("%s in %s of 100 instead of %s, and %s in %s instead of %s; then %s comes first",
-		t.ruleWords(j.Rules[0]), number(100*j.At[0]), number(100*j.Now[0]), t.ruleWords(j.Rules[1]), number(100*j.At[1]), number(100*j.Now[1]), t.candidateName(j.ThenLeads))
+		t.ruleWords(j.Rules[0]), Share(j.At[0]), Share(j.Now[0]), t.ruleWords(j.Rules[1]), Share(j.At[1]), Share(j.Now[1]), t.candidateName(j.ThenLeads))
 }
 
 // told is a finding with its name, as a part of a sentence.
@@ -789,14 +825,14 @@ func bounds(flips []engine.RuleFlip) []bound {
 }
 
 func (t Names) boundWords(b bound) string {
-	now := fmt.Sprintf("of 100 (now %s)", number(100*b.now))
+	now := fmt.Sprintf("of 100 (now %s)", Share(b.now))
 	switch {
 	case b.below == nil:
-		return fmt.Sprintf("in more than %s %s; else %s comes first", number(100**b.above.HoldsAbove), now, t.candidateName(b.above.ThenLeads))
+		return fmt.Sprintf("in more than %s %s; else %s comes first", Share(*b.above.HoldsAbove), now, t.candidateName(b.above.ThenLeads))
 	case b.above == nil:
-		return fmt.Sprintf("in less than %s %s; else %s comes first", number(100**b.below.HoldsBelow), now, t.candidateName(b.below.ThenLeads))
+		return fmt.Sprintf("in less than %s %s; else %s comes first", Share(*b.below.HoldsBelow), now, t.candidateName(b.below.ThenLeads))
 	}
-	s := fmt.Sprintf("in more than %s and less than %s %s; ", number(100**b.above.HoldsAbove), number(100**b.below.HoldsBelow), now)
+	s := fmt.Sprintf("in more than %s and less than %s %s; ", Share(*b.above.HoldsAbove), Share(*b.below.HoldsBelow), now)
 	if b.above.ThenLeads == b.below.ThenLeads {
 		return s + fmt.Sprintf("else %s comes first", t.candidateName(b.above.ThenLeads))
 	}
@@ -862,11 +898,11 @@ func (t *text) foot() {
 	for _, p := range d.Book.Packs {
 		packs = append(packs, p.ID+" "+p.Version)
 	}
-	how := "exact"
+	how := "follow exactly"
 	if !d.Method.Exact {
-		how = fmt.Sprintf("to within about %.0f in 100 (rules that matter least here were left out)", math.Ceil(100*d.Method.ErrorBound))
+		how = fmt.Sprintf("may be off by about %s in 100 either way, because rules that matter least here were left out; they follow", Off(d.Method.ErrorBound))
 	}
-	t.line("", "", "Determined from %.0f %% to blame, probable from %.0f %%. Numbers are %s, from the book %s (%d packs).", 100*engine.DeterminedAt, 100*engine.ProbableAt, how, short(d.Book.Hash), len(packs))
+	t.line("", "", "Determined from %.0f %% to blame, probable from %.0f %%. Numbers %s from the book %s (%s).", 100*engine.DeterminedAt, 100*engine.ProbableAt, how, short(d.Book.Hash), Count(len(packs), "pack", "packs"))
 	t.line("", "", "Supports a qualified person's judgement and does not replace it. The maker's manual, local rules and licensed practice come first. \"To blame\" is said of causes, never of persons.")
 }
 

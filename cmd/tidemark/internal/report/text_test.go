@@ -218,7 +218,7 @@ func TestGivenAndAssumed(t *testing.T) {
 	text := shown(t, d, Options{})
 	assert.NotContains(t, text, "ASSUMED")
 	assert.Contains(t, text, "TAKEN AS GIVEN Long in service (98 %).")
-	for n, cut := range map[int]string{8: "", 9: "and 1 more; --full lists them.", 12: "and 4 more; --full lists them."} {
+	for n, cut := range map[int]string{8: "", 9: "and 1 more; --full lists it.", 12: "and 4 more; --full lists them."} {
 		d.Assumed = nil
 		for i := range n {
 			d.Assumed = append(d.Assumed, engine.Assumed{What: fmt.Sprintf("thing %d", i+1), Because: "not said"})
@@ -238,7 +238,7 @@ func TestErrorBesideVerdict(t *testing.T) {
 	}{{engine.Method{Exact: true, ErrorBound: 0.2}, false}, {engine.Method{ErrorBound: 0.05}, false}, {engine.Method{ErrorBound: 0.052}, true}} {
 		d := determined()
 		d.Method, d.Verdict.ErrorBound = x.m, x.m.ErrorBound
-		assert.Equal(t, x.told, strings.Contains(shown(t, d, Options{}), "VERDICT Determined: oil left in too long. These numbers may be off by about 6 in 100"))
+		assert.Equal(t, x.told, strings.Contains(shown(t, d, Options{}), "VERDICT Determined: oil left in too long. This figure may be off by about 6 in 100"))
 	}
 }
 
@@ -251,7 +251,7 @@ func TestPlainWords(t *testing.T) {
 	d.Findings = []engine.FindingOut{{ID: "F02", Name: "sight", State: "seen", Role: engine.Consequential}}
 	text := shown(t, d, Options{Full: true})
 	assert.Contains(t, text, `Better to ask what brought this about: sludge formed (acted, 97 %). In the case: question = "sludge_formed". To blame for that: oil left in too long 40 %.`)
-	assert.Contains(t, text, "The next best account of it all is 2.0 times less probable. There as well: bolt left loose. Not there: oil left in too long and sludge formed.")
+	assert.Contains(t, text, "The next best account of it all is 2 times less probable. There as well: bolt left loose. Not there: oil left in too long and sludge formed.")
 	// Nothing is named, so nothing is a consequence of it.
 	assert.Contains(t, text, "On the way to what happened: F02 sight.")
 	assert.NotContains(t, text, "Consequence of it")

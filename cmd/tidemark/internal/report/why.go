@@ -16,6 +16,7 @@ func Why(w io.Writer, b *rules.Book, a *engine.Argument, o Options) error {
 	p := newPage(w, o)
 	y := &why{p, b, a, o}
 	y.title()
+	y.innocent()
 	y.way()
 	if a.Over == nil {
 		y.points("For it", true)
@@ -26,7 +27,7 @@ func Why(w io.Writer, b *rules.Book, a *engine.Argument, o Options) error {
 	}
 	if len(a.Silent) > 0 {
 		p.gap()
-		p.line("", "  ", "Of no weight here: %s.", strings.Join(a.Silent, " "))
+		p.line("", "  ", "%s either way: %s.", upperFirst(engine.NoWeight), strings.Join(a.Silent, " "))
 	}
 	y.looks()
 	return p.close()
@@ -95,7 +96,7 @@ func of100(db float64) string {
 	case p < 0.01:
 		return "under 0.01"
 	default:
-		return number(p)
+		return Share(p / 100)
 	}
 }
 
@@ -109,27 +110,27 @@ func (y *why) odds(db float64) string {
 	if db < 0 {
 		who = fullName(*y.a.Over)
 	}
-	return fmt.Sprintf("%s is %s times likelier", who, number(times))
+	return fmt.Sprintf("%s is %s times likelier", who, Times(times))
 }
 
 // pull is a weight in words, with whom it supports.
 func (y *why) pull(db float64) string {
-	s := engine.Strength(db)
+	s := engine.Support(db)
 	tail := ""
 	if y.o.Numbers {
 		tail = fmt.Sprintf(" (%s dB)", signed(db))
 	}
 	switch {
-	case s == "no":
-		return "hardly any weight" + tail
+	case s == engine.NoWeight:
+		return s + tail
 	case y.a.Over != nil && db > 0:
-		return s + " support for " + fullName(y.a.Of) + tail
+		return s + " for " + fullName(y.a.Of) + tail
 	case y.a.Over != nil:
-		return s + " support for " + fullName(*y.a.Over) + tail
+		return s + " for " + fullName(*y.a.Over) + tail
 	case db < 0:
-		return s + " support against it" + tail
+		return s + " against it" + tail
 	}
-	return s + " support for it" + tail
+	return s + " for it" + tail
 }
 
 func (y *why) way() {
@@ -140,6 +141,9 @@ func (y *why) way() {
 	for i, r := range y.a.Way {
 		if i == 0 {
 			y.line("  ", "      ", "%s", upperFirst(y.named(r.From)))
+		}
+		if len(r.With) > 0 {
+			y.line("    ", "      ", "together with %s", and(y.names(r.With)))
 		}
 		y.line("  → ", "      ", "%s, %s.", y.named(r.To), howOften(r.HowOften))
 		if r.Because != "" {
@@ -157,6 +161,92 @@ func (y *why) source(r engine.Rung) {
 	}
 }
 
+// innocent says why something that is there is not to blame.
+func (y *why) innocent() {
+	in := y.a.Innocent
+	if in == nil {
+		return
+	}
+	y.head("Why it is not to blame")
+	switch {
+	case in.Unrelated:
+		y.line("  ", "  ", "Nothing in the book leads from it to what happened.")
+	case in.Missing != nil:
+		y.missing(in.Missing)
+	case in.Otherwise != nil && in.Otherwise.By != nil:
+		o := in.Otherwise
+		y.line("  ", "  ", "It leads to “%s”, and that rather came about by %s (acted, %s).", placed(o.Name, o.At), placed(o.By.Name, o.By.At), Percent(o.By.Acted))
+	case in.Otherwise != nil:
+		y.line("  ", "  ", "It leads to “%s”, and that rather came about by something else; by what is open.", placed(in.Otherwise.Name, in.Otherwise.At))
+	case in.Anyway != nil:
+		x := in.Anyway
+		y.line("  ", "  ", "It acted, and without it the same would most probably have come of %s (acted, %s). Without both it would not have happened (%s).", placed(x.Name, x.At), Percent(x.Acted), Percent(x.Both))
+	default:
+		y.line("  ", "  ", "What happened would most probably have come about without it; by what is open.")
+	}
+}
+
+func (y *why) missing(m *engine.Missing) {
+	lead := "Its surest way to what happened goes by"
+	if m.Beside {
+		lead = "On its surest way to what happened it takes as well"
+	}
+	name := placed(m.Name, m.At)
+	if m.At == "any" {
+		name = m.Name
+	}
+	s := fmt.Sprintf("%s “%s”, and that is most probably not there (present %s).", lead, name, Percent(m.Present))
+	var says []string
+	for _, x := range m.Says {
+		says = append(says, foundWords(x.Finding, x.Name, x.At, x.State))
+	}
+	switch {
+	case len(says) == 1:
+		s += " What says so most: " + says[0] + "."
+	case len(says) > 1:
+		s += " What says so most: " + strings.Join(says, "; ") + "."
+	case m.Shown:
+		s += " No finding says so by itself: all of them together do."
+	default:
+		s += " Nothing that was found shows it."
+	}
+	y.line("  ", "  ", "%s", s)
+}
+
+// foundWords is a finding by name: "F03 rod bearing: blue (rod 3): not found".
+func foundWords(id, name, at, state string) string {
+	s := id
+	if name != "" {
+		s += " " + name
+	}
+	if at != "" {
+		s += " (" + at + ")"
+	}
+	if state == "not_found" {
+		s += ": not found"
+	}
+	return s
+}
+
+// placed is a name with its position.
+func placed(name, at string) string {
+	switch at {
+	case "":
+		return name
+	case "any":
+		return name + ", at one position or more"
+	}
+	return name + ", " + at
+}
+
+func (y *why) names(keys []string) []string {
+	var out []string
+	for _, k := range keys {
+		out = append(out, y.named(k))
+	}
+	return out
+}
+
 // named is a cause, step or sign with its place.
 func (y *why) named(key string) string { return nameOf(y.b, key) }
 
@@ -171,21 +261,6 @@ func nameOf(b *rules.Book, key string) string {
 		name += ", " + at
 	}
 	return name
-}
-
-// howOften is how often one thing follows another, in words and of 100.
-func howOften(p float64) string {
-	if p <= 0 || p >= 1 {
-		return "always"
-	}
-	words := rules.HowOften
-	best := words[0]
-	for _, w := range words {
-		if math.Abs(w.Value-p) < math.Abs(best.Value-p) {
-			best = w
-		}
-	}
-	return fmt.Sprintf("%s (%s of 100)", best.Word, number(100*p))
 }
 
 func (y *why) points(title string, pro bool) {
@@ -214,15 +289,11 @@ func (y *why) points(title string, pro bool) {
 		if y.o.Numbers {
 			numbers = fmt.Sprintf(" (alone %s, last %s, share %s)", signed(p.Alone), signed(p.Last), signed(p.Share))
 		}
-		strength := p.Strength + " support"
-		if p.Strength == "no" {
-			strength = "hardly any weight"
-		}
-		y.line("  ", "      ", "%s %s: %s%s.", p.Finding, name, strength, numbers)
+		y.line("  ", "      ", "%s %s: %s%s.", p.Finding, name, engine.SupportOf(p.Strength), numbers)
 		y.reason(p)
 	}
 	if len(little) > 0 {
-		y.line("  ", "      ", "Hardly any weight: %s; --full gives their reasons.", strings.Join(little, " "))
+		y.line("  ", "      ", "%s: %s; --full gives %s.", upperFirst(engine.NoWeight), strings.Join(little, " "), map[bool]string{true: "the reason", false: "their reasons"}[len(little) == 1])
 	}
 }
 
@@ -244,7 +315,11 @@ func (y *why) reason(p engine.Point) {
 	if len(p.How) > 1 {
 		var names []string
 		for _, r := range p.How {
-			names = append(names, y.named(r.From))
+			name := y.named(r.From)
+			if len(r.With) > 0 {
+				name += " together with " + and(y.names(r.With))
+			}
+			names = append(names, name)
 		}
 		y.line("      ", "      ", "%s.", upperFirst(strings.Join(names, " → ")))
 	}
