@@ -34,8 +34,12 @@ func sensible(typed, hint string, names func(id string) []string) string {
 	if names != nil {
 		called = append(called, names(meant)...)
 	}
-	// Each word typed is one of its names', or each of its own was typed.
-	if s := newSearch([]string{typed}); len(s.words) > 0 && s.hits(called...) == len(s.words) {
+	// Each word typed is one of its names', or a slip of one; or each of its own was typed.
+	there := words(strings.Join(called, " "))
+	s := newSearch([]string{typed})
+	if len(s.words) > 0 && !slices.ContainsFunc(s.words, func(w string) bool {
+		return !slices.ContainsFunc(there, func(t string) bool { return begins(t, w) || slips(w, t) <= forgiven(w) })
+	}) {
 		return hint
 	}
 	if own := newSearch([]string{meant}); own.hits(typed) == len(own.words) {
