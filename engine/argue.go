@@ -545,7 +545,7 @@ func (w *work) waysFrom(items []*network.Item) *ways {
 	for _, it := range w.g.Items { // parents first
 		for _, way := range w.g.Ways(it) {
 			// A way over what is there is preferred to one over what is not.
-			x := s.reach[way.From] * way.Pass
+			x := s.reach[way.From] * way.Pass * w.beside(way)
 			if !s.start[way.From] {
 				x *= max(hardlyActed, w.post.Item(way.From))
 			}
@@ -590,6 +590,9 @@ func (w *work) rung(way network.Way) Rung {
 // once. Of several positions it is the one that is there most probably.
 func (w *work) neededWith(way network.Way) []*network.Item {
 	var out []*network.Item
+	if way.To == nil {
+		return nil
+	}
 	for _, need := range way.To.Node.Needs {
 		if way.Rule.ID != way.To.Node.ID+" needs" || way.Rule.Because != need.Because || way.Rule.HowOften != need.HowOften || !slices.Contains(need.Of, way.From.Node) {
 			continue
@@ -608,6 +611,16 @@ func (w *work) neededWith(way network.Way) []*network.Item {
 		break
 	}
 	return out
+}
+
+// beside is how probable it is that the other things are there that a way needs, taken
+// as independent.
+func (w *work) beside(way network.Way) float64 {
+	p := 1.0
+	for _, it := range w.neededWith(way) {
+		p *= max(hardlyActed, w.post.Item(it))
+	}
+	return p
 }
 
 // to is the way to a finding; none where none leads there.

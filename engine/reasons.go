@@ -512,7 +512,7 @@ func (w *work) chain() error {
 	}
 	for i := 1; i < len(line); i++ {
 		for _, way := range w.g.Ways(line[i].it) {
-			if way.From == line[i-1].it && way.Pass >= line[i].way.Pass {
+			if way.From == line[i-1].it && way.Pass*w.beside(way) >= line[i].way.Pass*w.beside(line[i].way) {
 				line[i].way = way
 			}
 		}
@@ -651,7 +651,7 @@ func (w *work) routeFrom(start []*held, askedAt []*network.Item, from float64) *
 			if !there[way.From] || way.From.Node.Kind == rules.Condition {
 				continue
 			}
-			n := best{b.score * way.Pass * w.onIt(way.From), b.via || through[way.From], way, it}
+			n := best{b.score * way.Pass * w.beside(way) * w.onIt(way.From), b.via || through[way.From], way, it}
 			o, has := to[way.From]
 			if !has || n.via && !o.via || n.via == o.via && n.score > o.score {
 				to[way.From] = n

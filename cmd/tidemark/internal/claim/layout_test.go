@@ -2,11 +2,14 @@ package claim
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"tidemark/cmd/tidemark/internal/report"
+	"tidemark/engine"
 )
 
 const (
@@ -157,4 +160,22 @@ func TestDrawingOfSetsAndBranches(t *testing.T) {
 	for _, wide := range []float64{pageWide, 340} {
 		assert.Empty(t, overlaps(drawChain(things, report.NewNames(in.Book, in.Diagnosis), wide)), wide)
 	}
+}
+
+// What was needed beside a link of the chain is drawn and told beside it.
+func TestNeededBesideTheChain(t *testing.T) {
+	in := workedOut(t, demoFile)
+	d := *in.Diagnosis
+	require.GreaterOrEqual(t, len(d.Chain), 3)
+	d.Chain = slices.Clone(d.Chain)
+	d.Chain[1].With = []engine.Needed{{ID: "ran_on_after_oil_lamp", Name: "driven on after the lamp", Kind: "cause", Acted: 0.81}}
+	in.Diagnosis = &d
+	things := story(in.Book, &d)
+	i := slices.IndexFunc(things, func(t thing) bool { return t.ID == "ran_on_after_oil_lamp" })
+	require.GreaterOrEqual(t, i, 0)
+	assert.Equal(t, d.Chain[1].ID, things[things[i].Into].ID)
+	assert.Equal(t, "acted, 81 %", things[i].acted())
+	said := text(Build(in))
+	assert.Contains(t, said, ", together with driven on after the lamp → ")
+	assert.Contains(t, said, "It took the one above together with driven on after the lamp (acted, 81 %).")
 }

@@ -185,6 +185,29 @@ func NodeList(w io.Writer, nodes []*rules.Node, o Options) error {
 	return p.close()
 }
 
+// neededFor tells what a thing leads to only together with others.
+func (p *page) neededFor(b *rules.Book, n *rules.Node, head bool) {
+	for _, to := range b.Nodes {
+		for _, need := range to.Needs {
+			if !slices.Contains(need.Of, n) {
+				continue
+			}
+			if head {
+				p.gap()
+				p.line("", "  ", "Leads to")
+				head = false
+			}
+			var with []string
+			for _, x := range need.Of {
+				if x != n {
+					with = append(with, fmt.Sprintf("%s (%s)", x.Name, x.ID))
+				}
+			}
+			p.line("  ", "      ", "%s (%s), together with %s: %s. %s [%s]", to.Name, to.ID, and(with), howOften(need.HowOften), sentence(need.Because), need.Source)
+		}
+	}
+}
+
 // OutcomeList writes what a case can ask about, one a line.
 func OutcomeList(w io.Writer, nodes []*rules.Node, o Options) error {
 	p := newPage(w, o)
@@ -244,6 +267,7 @@ func NodeCard(w io.Writer, b *rules.Book, n *rules.Node, o Options) error {
 		p.line("  ", "      ", "%s together: %s. %s [%s]", and(names), howOften(need.HowOften), sentence(need.Because), need.Source)
 	}
 	section("Leads to", leads, func(r *rules.Rule) string { return fmt.Sprintf("%s (%s)", r.To.Name, r.To.ID) })
+	p.neededFor(b, n, len(leads) == 0)
 	section("Shows", shows, func(r *rules.Rule) string {
 		at := ""
 		if r.Where != "" {

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"tidemark/engine"
+	"tidemark/evidence/source"
 	"tidemark/rules"
 )
 
@@ -59,4 +60,82 @@ func TestOneIsOne(t *testing.T) {
 	assert.Empty(t, regexp.MustCompile(`\b1 (?:closed )?cases\b|\b1 are\b`).FindAllString(said, -1), said)
 	assert.Contains(t, said, "1 closed case of which")
 	assert.Contains(t, said, "said 90 to 100 %: 1 case, of which right 100 %")
+}
+
+// What was needed at once is named together, on the chain, on a way, and on a card.
+func TestTogetherIsTold(t *testing.T) {
+	d := determined()
+	d.Chain = []engine.ChainLink{
+		{ID: "oil_overdue", Kind: "cause", Name: "oil left in too long", Probability: 0.9},
+		{ID: "stopped", Kind: "outcome", Name: "stopped by itself", Probability: 1, Because: "both at once", With: []engine.Needed{{ID: "bolt_loose", Name: "bolt left loose", At: "rod 3", Kind: "cause", Acted: 0.8}, {ID: "x", Name: "cold climate", Kind: "condition"}}},
+	}
+	assert.Contains(t, shown(t, d, Options{}), "oil left in too long (acted, 90 %) together with bolt left loose, rod 3 (acted, 80 %) and cold climate → stopped by itself (asked about) Both at once.")
+
+	a := &engine.Argument{Of: engine.Candidate{ID: "oil_overdue", Name: "oil left in too long"}, Scale: "present", Case: d.Case}
+	a.Way = []engine.Rung{{From: "oil_overdue", To: "stopped", HowOften: 0.5, Because: "both at once", With: []string{"bolt_loose"}}}
+	a.Points = []engine.Point{{Finding: "F01", Name: "sludge", Strength: "weak", Weight: engine.Weight{Share: 4}, How: []engine.Rung{a.Way[0], {From: "sludge_formed", To: "oil_pan.sludge", HowOften: 0.66, Because: "b"}}}}
+	said := argued(t, a)
+	assert.Contains(t, said, "Oil left in too long together with bolt left loose → stopped by itself, as often as not (50 of 100). Both at once.")
+	assert.Contains(t, said, "F01 sludge: weak support. Oil left in too long together with bolt left loose → sludge formed.")
+
+	var faults source.Faults
+	b := rules.Load(&faults, []rules.Text{{Name: "small.toml", Bytes: []byte(smallBook + "needs = [ { all = [\"bolt_loose\", \"sludge_formed\"], how_often = \"often\", because = \"both\", source = \"s\" } ]\n")}})
+	require.NotNil(t, b, faults.Error())
+	var card bytes.Buffer
+	require.NoError(t, NodeCard(&card, b, b.Node("bolt_loose"), Options{}))
+	assert.Contains(t, strings.Join(strings.Fields(card.String()), " "), "stopped by itself (stopped), together with sludge formed (sludge_formed): often (66 of 100). Both. [s]")
+}
+
+func argued(t *testing.T, a *engine.Argument) string {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, Why(&b, book(t), a, Options{}))
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// Why a bystander is not to blame, in words.
+func TestInnocentInWords(t *testing.T) {
+	for want, in := range map[string]engine.Innocent{
+		"Nothing in the book leads from it to what happened.": {Unrelated: true},
+		"Its surest way to what happened goes by “sludge formed”, and that is most probably not there (present 4 %). What says so most: F02 oil pan: sludge (all): not found; F03 thing.": {Missing: &engine.Missing{Name: "sludge formed", Present: 0.04, Says: []engine.Says{{Finding: "F02", Name: "oil pan: sludge", At: "all", State: "not_found"}, {Finding: "F03", Name: "thing", State: "seen"}}}},
+		"On its surest way to what happened it takes as well “nut off, rod 2”, and that is most probably not there (present 10 %). Nothing that was found shows it.":                      {Missing: &engine.Missing{Name: "nut off", At: "rod 2", Present: 0.1, Beside: true}},
+		"Its surest way to what happened goes by “nut off”, and that is most probably not there (present 10 %). No finding says so by itself: all of them together do.":                   {Missing: &engine.Missing{Name: "nut off", At: "any", Present: 0.1, Shown: true}},
+		"It leads to “nut off, rod 2”, and that rather came about by bolt left loose (acted, 88 %).":                                                                                      {Otherwise: &engine.Otherwise{Name: "nut off", At: "rod 2", By: &engine.Needed{Name: "bolt left loose", Acted: 0.88}}},
+		"It leads to “nut off”, and that rather came about by something else; by what is open.":                                                                                           {Otherwise: &engine.Otherwise{Name: "nut off"}},
+		"It acted, and without it the same would most probably have come of bolt left loose (acted, 70 %). Without both it would not have happened (91 %).":                               {Anyway: &engine.Anyway{Name: "bolt left loose", Acted: 0.7, Both: 0.91}},
+		"What happened would most probably have come about without it; by what is open.":                                                                                                  {},
+	} {
+		a := &engine.Argument{Of: engine.Candidate{ID: "oil_overdue", Name: "oil left in too long"}, Scale: "present", Innocent: &in}
+		assert.Contains(t, argued(t, a), "WHY IT IS NOT TO BLAME "+want)
+	}
+}
+
+// Findings told as not found that do not count are told by their number, and with Full
+// with why; readings are none of them.
+func TestNotCountedIsTold(t *testing.T) {
+	inside := 0.01
+	d := determined()
+	d.Findings = []engine.FindingOut{
+		{ID: "F01", Name: "a", State: "unavailable", Told: "not_found", WhyNot: "never reached"},
+		{ID: "F02", Name: "b", State: "not_found", WhyNot: "the same fact as F03, which counts"},
+		{ID: "F03", Name: "c", State: "not_found", Counted: true, Role: engine.Against},
+		{ID: "F04", Name: "d", State: "unavailable", WhyNot: "could not be looked at"},
+		{ID: "R01", Name: "e", State: "not_found", Beyond: &inside, WhyNot: "the same fact as F03, which counts"},
+	}
+	assert.Contains(t, shown(t, d, Options{}), "Told as not found and not counted: 2 (F01 F02); --full says why.")
+	full := shown(t, d, Options{Full: true})
+	assert.Contains(t, full, "F01 (a), told as not found, is not counted: never reached. F02 (b), told as not found, is not counted: the same fact as F03, which counts.")
+	assert.NotContains(t, full, "--full says why")
+}
+
+// The report that was checked fits the width, and nothing in it steers the terminal.
+func TestCheckedFits(t *testing.T) {
+	var b bytes.Buffer
+	require.NoError(t, Checked(&b, []string{"what was checked " + strings.Repeat("and holds ", 20)}, []string{"a \x1b[31mred\x07 one"}, []string{"n"}, Options{Width: 40}))
+	for l := range strings.Lines(b.String()) {
+		assert.LessOrEqual(t, len([]rune(strings.TrimSuffix(l, "\n"))), 40, l)
+	}
+	assert.Contains(t, b.String(), "\n         ", "hung under its word")
+	assert.NotContains(t, b.String(), "\x1b")
+	assert.NotContains(t, b.String(), "\x07")
 }
