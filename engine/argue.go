@@ -273,7 +273,9 @@ func (w *work) kindOf(category string) (*held, error) {
 		return nil, err
 	}
 	lp, err := w.plain.LogPHeld(w.ctx, nil, network.Hold{Items: items})
+	// Where rules were left out, each figure may be a little off by itself.
 	h.Present, h.Words = 1-math.Exp(lp-w.post.LogP), Likely(h.Blame)
+	h.Acted = min(max(h.Acted, h.Blame), max(h.Present, h.Blame))
 	return h, err
 }
 

@@ -85,15 +85,15 @@ func (w *work) weights() error {
 			out[id][k] = column[i]
 		}
 	}
-	w.groups(ids, cands)
+	w.groups(ids)
 	for _, f := range w.c.All() {
 		w.d.Findings = append(w.d.Findings, w.findingOut(f, out[f.ID]))
 	}
 	return w.groupWeights(cands)
 }
 
-// groups gathers findings that share a look, a sample or a fact.
-func (w *work) groups(ids []string, cands []*held) {
+// groups gathers the findings that count and share a look, a sample or a fact.
+func (w *work) groups(ids []string) {
 	byKey := map[string]*Group{}
 	var keys []string
 	add := func(key, what, id string) {
@@ -106,6 +106,9 @@ func (w *work) groups(ids []string, cands []*held) {
 		}
 	}
 	for _, f := range w.c.All() {
+		if !slices.Contains(ids, f.ID) {
+			continue
+		}
 		if f.Look != "" {
 			add("look "+f.Look, "one look", f.ID)
 		}

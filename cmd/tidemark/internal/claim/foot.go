@@ -106,7 +106,7 @@ func (m *builder) method() Section {
 		percent100(engine.DeterminedAt), percent100(engine.ProbableAt), toldWorth()))
 	how := "The figures follow exactly from the book."
 	if !d.Method.Exact {
-		how = fmt.Sprintf("The case is too entangled to be worked out whole: rules of which hardly anything comes were left out. The figures moved by at most half of %s in 100 when about five times as much was kept; that bound is measured, not proven.", report.Off(d.Method.ErrorBound))
+		how = fmt.Sprintf("The case is too entangled to be worked out whole: rules of which hardly anything comes were left out. The figures moved by at most %s in 100 when about five times as much was kept, and may be off by twice that; it is measured, not proven.", report.Share(d.Method.ErrorBound/2))
 	}
 	s.say(how)
 	var packs []string

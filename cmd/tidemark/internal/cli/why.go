@@ -25,11 +25,13 @@ func newWhy(s *shared) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "why [CASE] CAUSE",
 		Short: "Say what speaks for and against one cause, or for one over another",
-		Long: `Why tells the argument for and against one candidate, finding by finding, strongest
-first, with the reason of each. A candidate is a cause or step of the book, a place
-of one (rod_bolt_loose@"rod 3", also "no 3 cylinder"), a kind of cause (` + strings.Join(kinds(), ", ") + `),
-or unlisted. With --over it tells only what tells the two apart, and which look not
-yet made would do it best. Without a file it is about the built-in example.`,
+		Long: `Why tells the argument for and against one candidate, finding by finding,
+strongest first, with the reason of each; of what is there and not to blame it says
+why not. A candidate is a cause or step of the book, a place of one
+(rod_bolt_loose@"rod 3", rod_bolt_loose@"no 3 cylinder"), unlisted, or a kind of
+cause: ` + strings.Join(kinds(), ", ") + `.
+With --over it tells only what tells the two apart, and which look not yet made would
+do it best. Without a file it is about the built-in example.`,
 		Example: "  tidemark why case.toml pickup_blocked\n  tidemark why case.toml sealant_excess --over oil_overdue\n  tidemark why case.toml assembly --numbers",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -41,6 +43,9 @@ yet made would do it best. Without a file it is about the built-in example.`,
 			file, of := args[:len(args)-1], args[len(args)-1]
 			if len(file) == 0 && strings.HasSuffix(of, ".toml") {
 				return inputError{fmt.Errorf("why needs a cause to argue about: tidemark why %s CAUSE", of)}
+			}
+			if id, _, _ := strings.Cut(of, "@"); strings.TrimSpace(id) == "" {
+				return inputError{fmt.Errorf("why needs a cause to argue about, and %q names none: tidemark why case.toml CAUSE", of)}
 			}
 			return s.solve(cmd, file, format, &with, &limit, func(ctx context.Context, book *rules.Book, c *evidence.Case) (any, show, error) {
 				a, err := engine.Argue(ctx, book, c, claimed(book, of), claimed(book, over), engine.Options{Version: s.env.Version, Memory: limit.memory << 20})

@@ -406,13 +406,17 @@ func (t *text) findings() {
 	if len(d.Verdict.Names) == 0 {
 		follows = "On the way to what happened"
 	}
+	other := "Independent: there, of something else"
+	if d.Case.Question == "" {
+		other = "Explained by what is there"
+	}
 	roles := []struct {
 		role engine.Role
 		what string
 	}{
 		{engine.Primary, "Primary: of what is to blame"},
 		{engine.Consequential, follows},
-		{engine.Independent, "Independent: there, of something else"},
+		{engine.Independent, other},
 		{engine.Against, "Speaks against"},
 		{engine.MadeAfter, "Made after, not by running"},
 	}
