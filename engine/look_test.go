@@ -26,6 +26,9 @@ func TestOneLookIsTold(t *testing.T) {
 	assert.Empty(t, why(d, "F1")+why(d, "F2"))
 	require.Len(t, d.Groups, 1)
 	assert.Equal(t, []string{"F1", "F2"}, d.Groups[0].Findings)
+	// What could not be looked at is of no group.
+	d = diagnose(t, b, "seized", "F1 seen bearing.wiped @ rod 3 ; look = \"L1\"\nF2 gone bearing.blue @ rod 2 ; look = \"L1\"")
+	assert.Empty(t, d.Groups)
 	d = diagnose(t, b, "seized", "F1 seen bearing.wiped @ rod 3 ; look = \"L1\"\nF2 seen bearing.wiped @ rod 3 ; look = \"L1\"")
 	assert.Equal(t, "the same fact as F1, which counts", why(d, "F2"))
 }

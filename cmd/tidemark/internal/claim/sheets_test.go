@@ -16,6 +16,11 @@ sign = "oil.iron_high"
 state = "seen"
 by = "laboratory"
 
+[finding.F05]
+sign = "oil_filter.bearing_metal"
+state = "seen"
+by = "laboratory"
+
 [finding.F02]`, 1))
 	d := *in.Diagnosis
 	d.Next = nil
@@ -26,7 +31,7 @@ by = "laboratory"
 	in.Diagnosis = &d
 	m := newBuilder(in)
 	said := text(&Report{Sections: m.photoSheet()})
-	for _, never := range []string{"iron", "aboratory", "noise", "tells of"} {
+	for _, never := range []string{"iron", "aboratory", "noise", "tells of", "F05"} {
 		assert.NotContains(t, said, never)
 	}
 	assert.Contains(t, said, "Oil pan: strings or crumbs of sealant")

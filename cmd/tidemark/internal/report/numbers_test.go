@@ -139,3 +139,13 @@ func TestCheckedFits(t *testing.T) {
 	assert.NotContains(t, b.String(), "\x1b")
 	assert.NotContains(t, b.String(), "\x07")
 }
+
+// Where nothing is asked, nothing is independent of it.
+func TestNothingAskedNothingIndependent(t *testing.T) {
+	d := asked()
+	d.Case.Question, d.Case.QuestionName = "", ""
+	d.Findings = []engine.FindingOut{{ID: "F01", Name: "sight", State: "seen", Counted: true, Role: engine.Independent}}
+	said := shown(t, d, Options{})
+	assert.Contains(t, said, "Explained by what is there: F01 sight.")
+	assert.NotContains(t, said, "Independent")
+}
