@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -66,6 +67,12 @@ func TestScreens(t *testing.T) {
 			require.NoError(t, s.show(&b, report.Options{Width: width}))
 			fits(t, b.String(), min(width, 100))
 			assert.Empty(t, mathWords.FindAllString(b.String(), -1))
+			// By how much numbers may be off is that of the JSON, rounded up.
+			if d, ok := s.of.(*engine.Diagnosis); ok {
+				words := strings.Join(strings.Fields(b.String()), " ")
+				assert.Contains(t, words, fmt.Sprintf("Numbers may be off by about %.0f in 100 either way, because rules that matter least here were left out; they follow from the book", math.Ceil(100*d.Method.ErrorBound)))
+				assert.False(t, d.Method.Exact)
+			}
 			fmt.Fprintf(&all, "---- at %d columns\n%s", width, b.String())
 		}
 		text := regexp.MustCompile(`from the book\s+[0-9a-f]{12}`).ReplaceAllString(all.String(), "from the book ............")
