@@ -85,6 +85,15 @@ type Verdict struct {
 	ErrorBound float64 `json:"error_bound"`
 }
 
+// Rivals are what may lie behind, each alone; none where the words have named the only
+// one already.
+func (v Verdict) Rivals() []Candidate {
+	if len(v.Behind) == 1 && v.Traced != nil && v.Traced.ID == v.Behind[0].ID && v.Traced.At == v.Behind[0].At {
+		return nil
+	}
+	return v.Behind
+}
+
 // BetterQuestion is an earlier step that is the better thing to ask about.
 type BetterQuestion struct {
 	ID    string      `json:"id"`

@@ -21,9 +21,9 @@ func (m *builder) verdict() Section {
 	if v.Why != "" {
 		notes = append(notes, "It stands no higher because "+v.Why+".")
 	}
-	if len(v.Behind) > 0 {
+	if rivals := v.Rivals(); len(rivals) > 0 {
 		var list []string
-		for _, b := range v.Behind {
+		for _, b := range rivals {
 			list = append(list, report.FullName(b)+" "+report.Percent(b.Blame))
 		}
 		notes = append(notes, "By what it came about, each weighed alone (these do not add up to 100): "+strings.Join(list, ", ")+".")

@@ -212,7 +212,7 @@ Exit status: 0 all came out, 1 the program could not, 2 an example failed.`,
 			}
 			fmt.Fprintf(out, "%d passed, %d failed\n", len(examples)-failed, failed)
 			if n := len(rules.Cover(book).UnusedRules); n > 0 && len(examples) == len(book.Examples) {
-				fmt.Fprintf(out, "%s of %d %s never used by an example; rules check --full names them\n", report.Count(n, "rule", "rules"), len(book.Rules), map[bool]string{true: "is", false: "are"}[n == 1])
+				fmt.Fprintf(out, "%s of %d %s never used by an example; rules check --full names them\n", report.Count(n, "rule", "rules"), book.Size().Rules, map[bool]string{true: "is", false: "are"}[n == 1])
 			}
 			if failed > 0 {
 				return inputError{fmt.Errorf("%s failed", report.Count(failed, "example", "examples"))}

@@ -85,9 +85,9 @@ func (t *text) verdict() {
 	if v.Why != "" {
 		t.line("  ", "  ", "It stands no higher because %s.", v.Why)
 	}
-	if len(v.Behind) > 0 {
+	if rivals := v.Rivals(); len(rivals) > 0 {
 		var list []string
-		for _, b := range v.Behind {
+		for _, b := range rivals {
 			list = append(list, b.Name+" "+Percent(b.Blame))
 		}
 		t.line("  ", "  ", "By what it came about, each weighed alone (these do not add up to 100): %s.", strings.Join(list, ", "))
