@@ -296,7 +296,7 @@ F6 not oil_pan.bearing_metal`)
 }
 
 // One blow-up told in twenty-three findings is still one blow-up: nothing is
-// called determined, and an earlier step is offered as the better question.
+// called determined, and what is named is the step that the findings reach.
 func TestScenarioBlowUpInManyFindings(t *testing.T) {
 	t.Parallel()
 	d := scenario(t, diesel4, "engine_stopped", `
@@ -330,10 +330,20 @@ F23 seen oil_level_gauge.below_mark`)
 		assert.Greater(t, of(t, d, id).Acted, 0.8, id)
 	}
 	assert.Less(t, of(t, d, "rod_through_block").Blame, 0.2, "it would have stopped without the hole")
+	assert.Equal(t, Probable, d.Verdict.Standing)
+	assert.Equal(t, []string{"rod_bolt_loose"}, namesOf(d))
+	assert.Nil(t, d.Verdict.BetterQuestion, "nothing lies farther back that surely acted")
+}
+
+// Where nothing can be named and a step farther back surely acted, that is the better
+// thing to ask about.
+func TestScenarioBetterQuestion(t *testing.T) {
+	t.Parallel()
+	d := scenario(t, diesel4, "engine_stopped", "F1 seen crankcase.hole_from_inside\nF2 seen rod_bolt.sheared @ rod 3")
+	assert.Equal(t, Undetermined, d.Verdict.Standing)
 	require.NotNil(t, d.Verdict.BetterQuestion)
-	assert.Equal(t, "rod_bolt_loose", d.Verdict.BetterQuestion.ID)
+	assert.Equal(t, "rod_bolt_broken", d.Verdict.BetterQuestion.ID)
 	assert.Greater(t, d.Verdict.BetterQuestion.Acted, 0.9)
-	assert.NotEmpty(t, d.Verdict.BetterQuestion.Leads)
 }
 
 // An old hose, a slow loss, heat, seals baked hard by it, and then water

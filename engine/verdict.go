@@ -517,9 +517,14 @@ func (w *work) betterQuestion() error {
 	if sum >= 0.6 {
 		return nil
 	}
+	// What is no farther back than the verdict reaches is no better question.
+	reached := 0
+	for _, h := range w.lead {
+		reached = max(reached, h.depth)
+	}
 	var best *held
 	for _, h := range w.all {
-		if h.unlisted || h.depth < 1 || h.items[0].Node.Kind != rules.Step || h.rename || h.Acted < 0.9 || slices.Contains(w.lead, h) {
+		if h.unlisted || h.depth <= reached || h.items[0].Node.Kind != rules.Step || h.rename || h.Acted < 0.9 || slices.Contains(w.lead, h) {
 			continue
 		}
 		if h.family == nil && w.g.FamilyOf(h.items[0].Node) != nil {

@@ -111,6 +111,8 @@ type Ground struct {
 	// thin holds, by variable and edge, the rules that are left out because
 	// hardly anything comes of them; nil until settled.
 	thin map[[2]int]bool
+	// heaviest is the most that comes of any rule left out (see rank).
+	heaviest float64
 	// What goes with a choice of rules to leave out (see settle): choices that
 	// leave out more, for larger models, and one that leaves out less, as a check;
 	// the most that a probability moved then; and how likely things are that are not

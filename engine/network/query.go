@@ -279,19 +279,28 @@ func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 	if t.Unlisted && t.At == nil {
 		room = g.Budget + forUnlisted
 	}
-	if len(g.coarse) > sketch {
-		p, fits, err := g.coarser(sketch, t).level(ctx, md, t, g.Budget+forSketch)
+	for i := min(sketch, len(g.coarse)-1); i >= 0; i-- {
+		if g.coarse[i].heaviest >= small {
+			continue
+		}
+		p, fits, err := g.coarser(i, t).level(ctx, md, t, g.Budget+forSketch)
 		if err != nil || fits && p < small {
 			return p, err
 		}
+		break
 	}
 	for i := -1; ; i++ {
 		at := g
 		if i >= 0 {
 			at = g.coarser(i, t)
 		}
-		if i+1 >= len(g.coarse) {
+		room := room
+		switch {
+		case i+1 >= len(g.coarse):
 			room = math.Inf(1) // nothing smaller is left
+		case g.coarse[i+1].heaviest >= small:
+			// The next one leaves out what much comes of: before that, all the room there is.
+			room = max(room, g.Budget+forUnlisted)
 		}
 		p, fits, err := at.level(ctx, md, t, room)
 		if large := (*infer.TooLarge)(nil); i >= 0 && errors.As(err, &large) {

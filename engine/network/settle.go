@@ -44,7 +44,9 @@ const (
 var narrower = [...]float64{0, 1, 2, 3.5, 5}
 
 // A number is first sketched with one of the narrower choices, if that takes no
-// more room than this, and is left at that if it is small.
+// more room than this, and is left at that if it is small. A choice that leaves out
+// a rule of which more comes is no sketch: what it shows to be small may be what hangs
+// on that rule.
 const (
 	sketch    = 3
 	forSketch = 2.5
@@ -426,8 +428,12 @@ const alike = 1e-6
 // would seem that all had come about anyway.
 func (g *Ground) leaveOut(order []ranked, n int, p []float64) {
 	g.thin = make(map[[2]int]bool, len(order))
+	g.heaviest = 0
 	for _, r := range order[n:] {
 		g.thin[r.edge] = true
+		if r.edge != apart(r.edge[0]) {
+			g.heaviest = max(g.heaviest, r.weight)
+		}
 	}
 	g.stand = g.prior
 	if p != nil {
