@@ -16,6 +16,7 @@ import (
 // solvable where the model then gives what is right this much.
 const (
 	planSure   = 0.88
+	planSurer  = 0.95 // where two causes had to do with it
 	SolvableAt = 0.80
 	planLooks  = 40 // a plan gives up after so many
 )
@@ -45,7 +46,7 @@ type PlanLook struct {
 
 // plan works out the plan for an exercise, with what its looks find; told is what is
 // known at the start. It sees no more than a person would: what it has found so far.
-func (c *crowd) plan(b *bench, told [][]Found, found map[*rules.Sign][]Found, without int) Plan {
+func (c *crowd) plan(b *bench, told [][]Found, found map[*rules.Sign][]Found, without int, sure float64) Plan {
 	weight := c.even(without)
 	p := Plan{weight: weight}
 	asked := map[*rules.Sign]bool{}
@@ -58,7 +59,7 @@ func (c *crowd) plan(b *bench, told [][]Found, found map[*rules.Sign][]Found, wi
 	}
 	for {
 		p.Leader, p.Share = c.leader(weight)
-		if p.Share >= planSure || len(p.Looks) >= planLooks {
+		if p.Share >= sure || len(p.Looks) >= planLooks {
 			break
 		}
 		bits := c.bits(weight, func(s *rules.Sign) bool { return asked[s] || found[s] == nil || b.lostBy(s) != nil })
@@ -85,7 +86,7 @@ func (c *crowd) plan(b *bench, told [][]Found, found map[*rules.Sign][]Found, wi
 		p.Looks, p.found = append(p.Looks, l), append(p.found, l.Found)
 	}
 	p.Minutes = b.minutes
-	if p.Share < planSure {
+	if p.Share < sure {
 		_, p.Share = c.leading(weight)
 	}
 	sum, squares := 0.0, 0.0

@@ -43,7 +43,7 @@ func startWords(x *practice.Exercise) string {
 
 var levelWords = map[practice.Level]string{
 	practice.Journeyman: "Journeyman: there is old wear or damage made after, and one thing of what is told leads away.",
-	practice.Master:     "Master: two causes may have been needed together, or either may have done; or it cannot be determined: then guess not determined. One thing of what is told leads away.",
+	practice.Master:     "Master: either two causes were needed together (guess both A, B), or either of two would have done it alone (guess either A, B), or it cannot be determined (guess not determined): one is as likely as the other. One thing of what is told may lead away.",
 }
 
 // opening tells engine, question and story.
@@ -123,10 +123,14 @@ func PracticeHelp(w io.Writer, o Options) error {
 		{"card NAME", "what the book says of a cause or step"},
 		{"chain A, B, C", "draw the chain of failure, from the cause on; chain shows it"},
 		{"guess CAUSE 70", "name a cause, and how sure you are in per cent"},
+		{"guess both A, B 70", "that two were needed together"},
+		{"guess either A, B 70", "that each of two would have done it alone"},
+		{"guess not determined 70", "that it cannot be determined"},
+		{"yes", "do what was asked about because it takes long"},
 		{"done", "finish, and see how it went"},
 		{"quit", "leave without a score"},
 	} {
-		p.line("  "+h[0]+strings.Repeat(" ", max(1, 17-len(h[0]))), strings.Repeat(" ", 19), "%s", h[1])
+		p.line("  "+h[0]+strings.Repeat(" ", max(1, 25-len(h[0]))), strings.Repeat(" ", 27), "%s", h[1])
 	}
 	p.line("  ", "  ", "Names need not be whole: words that begin those of the name do.")
 	return p.close()
@@ -308,7 +312,7 @@ func Notes(w io.Writer, g *practice.Game, o Options) error {
 	}
 	p.answers(byPart(g.Looks))
 	for _, j := range g.Guesses {
-		p.line("  ", "      ", "Named: %s, %s.", termOf(g, j.Cause), Percent(j.Said))
+		p.line("  ", "      ", "Named: %s, %s.", termOf(g, j), Percent(j.Said))
 	}
 	p.line("", "  ", "%.0f min of work so far.", g.Minutes())
 	return p.close()
@@ -333,16 +337,32 @@ func byPart(looks []practice.Look) []practice.Look {
 	return out
 }
 
-func termOf(g *practice.Game, id string) string {
-	if id == "" {
+func termOf(g *practice.Game, j practice.Guess) string {
+	if len(j.Causes) == 0 {
 		return "not determined"
 	}
-	for _, n := range g.Causes() {
-		if n.ID == id {
-			return n.Name
+	var names []string
+	for _, id := range j.Causes {
+		name := id
+		for _, n := range g.Causes() {
+			if n.ID == id {
+				name = n.Name
+			}
 		}
+		names = append(names, name)
 	}
-	return id
+	return TogetherWords(j.How, names)
+}
+
+// TogetherWords put into words how causes stood.
+func TogetherWords(how string, names []string) string {
+	switch how {
+	case practice.BothNeeded:
+		return and(names) + ", all needed together"
+	case practice.EitherDid:
+		return and(names) + ", of which any alone would have done"
+	}
+	return and(names)
 }
 
 // Nodes lists causes or steps under a title, by name.
@@ -390,16 +410,20 @@ func Outcome(w io.Writer, b *rules.Book, g *practice.Game, r *practice.Result, o
 	p.head("What you said")
 	for _, j := range r.Guesses {
 		name, of := "that it cannot be determined", "it"
-		if j.Node != nil {
-			name = j.Node.Name
+		if len(j.Nodes) > 0 {
+			name = TogetherWords(j.How, nodeNames(b, j.Causes))
 		}
 		verdict := "Wrong."
 		switch {
 		case j.Right:
 			verdict = "Right."
-		case j.Node != nil && j.There && !j.Acted:
+		case j.How != "" && slices.Equal(j.Causes, x.Truth.Right):
+			verdict = "Wrong: these they were, and they stood otherwise."
+		case j.How != "" && slices.ContainsFunc(j.Causes, x.Truth.IsRight):
+			verdict = "Wrong: not just these."
+		case len(j.Nodes) == 1 && j.There && !j.Acted:
 			verdict = "Wrong: it was there, and had nothing to do with it."
-		case j.Node != nil && j.There:
+		case len(j.Nodes) == 1 && j.There:
 			verdict = "Wrong: it was there and took part, and without it the same would have happened."
 		}
 		p.line("  ", "      ", "You named %s, %s. %s Base rates give %s %s: %s bits.", name, Percent(j.Said), verdict, of, Percent(j.Base), plusMinus(j.Bits))
