@@ -224,7 +224,8 @@ func (m *mastery) crowd(rng *rand.Rand, w *network.World, t Truth, pair ...*netw
 			if v.world == w || len(pair) == 2 && v.world.There(pair[0]) && v.world.There(pair[1]) {
 				continue
 			}
-			out.add(v.world, v.truth, whole/float64(len(m.twos[how])))
+			// Of a third of the exercises, and their share among all of another third.
+			out.add(v.world, v.truth, whole*(1+m.share(how))/float64(len(m.twos[how])))
 		}
 	}
 	out.fill()
@@ -237,8 +238,11 @@ func (m *mastery) times(how string, here bool) float64 {
 	if !here || !slices.Contains(m.sorts, how) {
 		return 0
 	}
-	return m.pool.s.Chance() / m.from[how].chance()
+	return 1 + 1/m.share(how)
 }
+
+// share is how often it stands so among all worlds.
+func (m *mastery) share(how string) float64 { return m.from[how].chance() / m.pool.s.Chance() }
 
 // shows is about how likely it is that a cause is there, by what it shows itself and is
 // found or not, and nothing else.

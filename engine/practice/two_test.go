@@ -219,8 +219,8 @@ func TestTwosAgreeWithEnumeration(t *testing.T) {
 	}
 }
 
-// In a crowd of a master's exercises each sort has a third, and within it each answer what
-// the enumeration has, also where worlds with two causes are drawn for it.
+// In a crowd of a master's exercises each sort has a third, and each answer of it what the
+// enumeration has, also where worlds with two causes are drawn for it.
 func TestMasterCrowdAgreesWithEnumeration(t *testing.T) {
 	b := smallBook(t, meeting)
 	p, _ := profile("tractor")
@@ -230,7 +230,7 @@ func TestMasterCrowdAgreesWithEnumeration(t *testing.T) {
 	m, err := gatherMaster(b, c, rng)
 	require.NoError(t, err)
 	require.Equal(t, masterSorts, m.sorts)
-	want, sorts := map[string]float64{}, map[string]float64{}
+	want, sorts, whole := map[string]float64{}, map[string]float64{}, 0.0
 	for key, p := range enumerated() {
 		f := strings.Split(key, " ")
 		right := strings.Join(strings.Split(f[len(f)-1], ""), " ")
@@ -241,15 +241,17 @@ func TestMasterCrowdAgreesWithEnumeration(t *testing.T) {
 		}
 		want[how+" "+right] += p
 		sorts[how] += p
+		whole += p
 	}
-	for key := range want {
-		for how, p := range sorts {
+	// A third are all worlds, and a third each those of a sort.
+	for key, p := range want {
+		want[key] = p / whole / 3
+		for _, how := range []string{BothNeeded, EitherDid} {
 			if strings.HasPrefix(key, how) {
-				want[key] /= 3 * p
+				want[key] += p / sorts[how] / 3
 			}
 		}
 	}
-	require.InDelta(t, 1.0/3, want["other "], 1e-9)
 	x := m.twos[BothNeeded][0]
 	for _, cr := range []*crowd{m.crowd(rng, nil, Truth{}), m.crowd(rng, x.world, x.truth, x.a, x.b)} {
 		for key, p := range want {
