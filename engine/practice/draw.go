@@ -115,11 +115,19 @@ func Draw(ctx context.Context, book *rules.Book, r Request) (*Exercise, error) {
 	if sort == BothNeeded || sort == EitherDid {
 		tries *= 3
 	}
+	// What an engine was asked already is not asked again before all the rest: most of what
+	// comes to nothing would again.
+	asked := map[string][]int{}
 	for range tries {
 		if r.Engine == "" {
 			p = from[rng.IntN(len(from))]
 		}
-		c, err := p.blank(rng, outcomes[rng.IntN(len(outcomes))].ID)
+		if len(asked[p.ID]) == 0 {
+			asked[p.ID] = rng.Perm(len(outcomes))
+		}
+		k := asked[p.ID][0]
+		asked[p.ID] = asked[p.ID][1:]
+		c, err := p.blank(rng, outcomes[k].ID)
 		if err != nil {
 			return nil, err
 		}
@@ -194,7 +202,7 @@ func (x *Exercise) drawTwo(ctx context.Context, rng *rand.Rand, m *mastery) (*Ex
 		return nil, ctx.Err()
 	}
 	pool, from, drawn := m.pool, m.from[x.sort], m.twos[x.sort]
-	left := effort{2 * planned, 2 * reckons}
+	left := effort{planned, reckons}
 	for k, sifted := 0, 0; k < twoTries && sifted < twoSifted && !left.spent(); k++ {
 		var t two
 		if k < len(drawn) {
@@ -264,6 +272,9 @@ func (x *Exercise) suits(ctx context.Context, left *effort) (bool, error) {
 	if !x.within(x.Plan.weight) || x.Open && x.Plan.fit < 15 {
 		return false, nil
 	}
+	if x.two() && x.byTheBook(x.Plan.weight) < inSight {
+		return false, nil // nor would the model have it
+	}
 	left.reckons--
 	return x.reckon(ctx)
 }
@@ -296,6 +307,21 @@ func (x *Exercise) enough(least, most float64) bool {
 		return most >= engine.ProbableAt && least >= inSight
 	}
 	return least >= SolvableAt
+}
+
+// byTheBook is how likely it is that two causes stood as they did, by these weights, where sorts
+// are as frequent as the book has them.
+func (x *Exercise) byTheBook(weight []float64) float64 {
+	fit, all := 0.0, 0.0
+	for i, w := range weight {
+		if t := &x.crowd.truths[i]; t.two() && slices.Contains(x.mastery.sorts, t.How) {
+			w /= x.mastery.times(t.How, true)
+		}
+		if all += w; x.matches(&x.crowd.truths[i]) {
+			fit += w
+		}
+	}
+	return fit / max(all, 1e-300)
 }
 
 // inSight is how likely the less likely of two causes is at least, by the book alone.

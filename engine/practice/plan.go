@@ -16,7 +16,7 @@ import (
 // solvable where the model then gives what is right this much.
 const (
 	planSure   = 0.88
-	planSurer  = 0.95 // where two causes had to do with it
+	planSurer  = 0.99 // where two causes had to do with it
 	SolvableAt = 0.80
 	planLooks  = 40 // a plan gives up after so many
 )

@@ -332,8 +332,13 @@ func (x *Exercise) likely(ctx context.Context, looks [][]Found) (float64, error)
 	for _, v := range p {
 		least, most = min(least, v), max(most, v)
 	}
-	if x.Real {
+	switch {
+	case x.Real:
 		return most, nil // any of what was confirmed will do
+	case x.two():
+		// Whoever plays is told that each sort is as likely as another.
+		k := x.mastery.times(x.Truth.How, true)
+		return k * least / (k*least + 1 - least), nil
 	}
 	return least, nil
 }

@@ -11,13 +11,13 @@ import (
 
 // How worlds with two causes to blame are drawn, and the crowd for such an exercise.
 const (
-	twoTries  = 12000 // of pairs, for one question
-	twoSifted = 40    // of these, how many are looked into
-	twoShows  = 0.3   // how likely each is at least to be there, by its own signs
-	twoRare   = 2000  // in fewer than one in so many tries it hardly comes about
-	twoSmall  = 60    // worlds with all its causes, for a first look
-	twoBeside = 240   // worlds with both its causes, and half as many with either one
-	twoReach  = 6000  // tries for these, each
+	twoTries  = 6000 // of pairs, for one question
+	twoSifted = 20   // of these, how many are looked into
+	twoShows  = 0.3  // how likely each is at least to be there, by its own signs
+	twoRare   = 2000 // in fewer than one in so many tries it hardly comes about
+	twoSmall  = 40   // worlds with all its causes, for a first look
+	twoBeside = 200  // worlds with both its causes, and half as many with either one
+	twoReach  = 6000 // tries for these, each
 )
 
 // twos draws worlds of an engine in which two or more causes had to do with the outcome.
@@ -159,15 +159,19 @@ type mastery struct {
 	sorts []string // that come about here
 }
 
-// kindSize is how many worlds stand for a sort with two causes.
-const kindSize = 150
+// masterSize is how many worlds by the book a master's exercises are told from, and kindSize
+// how many more stand for each sort with two causes.
+const (
+	masterSize = 700
+	kindSize   = 150
+)
 
 func gatherMaster(book *rules.Book, c *evidence.Case, rng *rand.Rand) (*mastery, error) {
 	pool, err := noCrowd(book, c)
 	if err != nil {
 		return nil, err
 	}
-	if err := pool.draw(rng, crowdSize, crowdTries); err != nil {
+	if err := pool.draw(rng, masterSize, masterSize*crowdTries/crowdSize); err != nil {
 		return nil, err
 	}
 	pool.usually()

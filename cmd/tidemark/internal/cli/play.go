@@ -315,9 +315,9 @@ func (t *table) look(text string) error {
 	for _, s := range signs {
 		minutes += t.g.Costs(s)
 	}
-	what := "To look at all that"
+	what := "To look for all that"
 	if len(parts) == 1 && !exact {
-		what = "All there is to look for on the " + parts[0].Name
+		what = upper(parts[0].Name) + ": all that there is to look for"
 	} else if len(signs) == 1 {
 		what = "That look"
 	}

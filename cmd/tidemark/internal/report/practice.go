@@ -192,7 +192,7 @@ func PartSigns(w io.Writer, g *practice.Game, part *rules.Part, o Options) error
 		note := fmt.Sprintf("%.0f min", max(1, s.Minutes))
 		switch lost := g.LostBy(s); {
 		case g.Looked(s):
-			note = "looked for"
+			note = "looked for: " + lookedWords(g, s)
 		case lost != "":
 			note = "gone since " + lost
 		}
@@ -207,6 +207,16 @@ func PartSigns(w io.Writer, g *practice.Game, part *rules.Part, o Options) error
 	return p.close()
 }
 
+// lookedWords are what was found of a sign.
+func lookedWords(g *practice.Game, s *rules.Sign) string {
+	for _, l := range g.Looks {
+		if l.Sign == s {
+			return stateWords(l)
+		}
+	}
+	return ""
+}
+
 // Answers tell what looks found, part by part: always in the same words and order.
 func Answers(w io.Writer, looks []practice.Look, o Options) error {
 	p := newPage(w, o)
@@ -214,7 +224,13 @@ func Answers(w io.Writer, looks []practice.Look, o Options) error {
 	return p.close()
 }
 
-func (p *page) answers(looks []practice.Look) {
+// longNotes is how many things not found on a part are named in the notes.
+const longNotes = 6
+
+func (p *page) answers(looks []practice.Look) { p.found(looks, len(looks)) }
+
+// found tells what looks found; of more things not found on a part than most, how many.
+func (p *page) found(looks []practice.Look, most int) {
 	for len(looks) > 0 {
 		part := looks[0].Sign.Part
 		n := 0
@@ -244,7 +260,10 @@ func (p *page) answers(looks []practice.Look) {
 		if len(yes) > 0 {
 			p.line("    ", "      ", "%s: %s.", saysYes, strings.Join(yes, "; "))
 		}
-		if len(no) > 0 {
+		switch {
+		case len(no) > most:
+			p.line("    ", "      ", "%s: %d things (list %s shows which).", saysNo, len(no), part.Name)
+		case len(no) > 0:
 			p.line("    ", "      ", "%s: %s.", saysNo, strings.Join(no, "; "))
 		}
 	}
@@ -310,7 +329,7 @@ func Notes(w io.Writer, g *practice.Game, o Options) error {
 	if len(g.Looks) == 0 {
 		p.line("", "  ", "Nothing has been looked at yet.")
 	}
-	p.answers(byPart(g.Looks))
+	p.found(byPart(g.Looks), longNotes)
 	for _, j := range g.Guesses {
 		p.line("  ", "      ", "Named: %s, %s.", termOf(g, j), Percent(j.Said))
 	}
@@ -358,9 +377,9 @@ func termOf(g *practice.Game, j practice.Guess) string {
 func TogetherWords(how string, names []string) string {
 	switch how {
 	case practice.BothNeeded:
-		return and(names) + ", all needed together"
+		return and(names) + ", needed together"
 	case practice.EitherDid:
-		return and(names) + ", of which any alone would have done"
+		return and(names) + ", of which either alone would have done"
 	}
 	return and(names)
 }
@@ -432,7 +451,11 @@ func Outcome(w io.Writer, b *rules.Book, g *practice.Game, r *practice.Result, o
 	switch {
 	case x.Open || r.Now == 0:
 	default:
-		p.line("  ", "      ", "With what you had found, the book gives what is right %s.", Percent(r.Now))
+		given := ""
+		if x.Level == practice.Master {
+			given = ", and one sort of exercise as likely as another"
+		}
+		p.line("  ", "      ", "With what you had found%s, the book gives what is right %s.", given, Percent(r.Now))
 	}
 	p.head("The chain")
 	p.chainOf(b, x, r)
@@ -511,9 +534,15 @@ func truthWords(b *rules.Book, x *practice.Exercise) string {
 	case x.Real:
 		return "Confirmed: " + or(names) + "."
 	case x.Truth.How == practice.BothNeeded:
-		what = "It was " + and(names) + " together: without any one of them it would not have happened."
+		what = "It was " + and(names) + " together: without either of them it would not have happened."
+		if len(names) > 2 {
+			what = "It was " + and(names) + " together: without any one of them it would not have happened."
+		}
 	case x.Truth.How == practice.EitherDid:
-		what = "It was " + and(names) + ": any of them alone would have done."
+		what = "It was " + and(names) + ": either alone would have done."
+		if len(names) > 2 {
+			what = "It was " + and(names) + ": without some of them it would have happened all the same."
+		}
 	case x.Truth.How == practice.NotListed && len(names) == 0:
 		what = "It was something that the book does not list."
 	case x.Truth.How == practice.NotListed:
