@@ -21,6 +21,13 @@ const (
 	planLooks  = 40 // a plan gives up after so many
 )
 
+// The planner is the crowd's own, and not engine.NextLooks, which asks the model: that takes
+// a quarter to half a second for one look on the built-in book, even where it ranks
+// roughly, and a plan has twenty or more; and it tells of presence or of blame of single
+// leaders, where here the whole answer is asked for, two causes together among them. On
+// small books each look is held against NextLooks (TestPlanNearExact), and what the plan
+// arrives at is held against the model before anybody gets the exercise (reckon).
+
 // Plan is looks in the order in which they tell most for each minute, taking off what
 // hides them, until one answer is as good as sure or no look tells anything.
 type Plan struct {
