@@ -79,7 +79,8 @@ type Exercise struct {
 	Open bool
 	Plan Plan
 	// Reckoned is what the model makes of the plan's findings: how likely the right
-	// answer is, or, where it is open, the best.
+	// answer is (of two causes, where each sort of exercise is as likely as another), or,
+	// where it is open, the best.
 	Reckoned float64
 	// Real is that it is a real case: only what is recorded can be asked.
 	Real bool
@@ -324,6 +325,16 @@ func (x *Exercise) byTheBook(weight []float64) float64 {
 	return fit / max(all, 1e-300)
 }
 
+// told is how likely two causes are where each sort is as likely as another, as whoever plays
+// is told, by how likely they are by the book alone.
+func (x *Exercise) told(p float64) float64 {
+	if !x.two() {
+		return p
+	}
+	k := x.mastery.times(x.Truth.How, true)
+	return k * p / (k*p + 1 - p)
+}
+
 // inSight is how likely the less likely of two causes is at least, by the book alone.
 const inSight = 0.3
 
@@ -351,7 +362,7 @@ func (x *Exercise) reckon(ctx context.Context) (bool, error) {
 		x.Reckoned = most
 		return most < OpenBelow, nil
 	}
-	x.Reckoned = least
+	x.Reckoned = x.told(least)
 	return x.enough(least, most), nil
 }
 

@@ -127,7 +127,7 @@ func (g *Game) Score(ctx context.Context) (*Result, error) {
 func (g *Game) chain(r *Result) {
 	drawn := slices.Clone(g.Chain)
 	var first []string
-	if len(g.Guesses) > 0 && len(drawn) > 0 {
+	if len(g.Guesses) > 0 && len(drawn) > 0 && !slices.ContainsFunc(g.Guesses[0].Causes, func(id string) bool { return slices.Contains(drawn, id) }) {
 		first = g.Guesses[0].Causes
 	}
 	all := drawn
@@ -136,7 +136,7 @@ func (g *Game) chain(r *Result) {
 		drawn := all
 		// Of causes named together each begins a way of its own.
 		for i, id := range first {
-			if !slices.Contains(all, id) && (id == way[0] || i == len(first)-1) {
+			if id == way[0] || i == len(first)-1 {
 				drawn = append([]string{id}, all...)
 				break
 			}
@@ -161,7 +161,7 @@ func (g *Game) chain(r *Result) {
 	}
 	if best < 0 {
 		r.ChainOff = all
-		if len(first) == 1 && !slices.Contains(all, first[0]) {
+		if len(first) == 1 {
 			r.ChainOff = append(slices.Clone(first), all...)
 		}
 	}
@@ -332,15 +332,10 @@ func (x *Exercise) likely(ctx context.Context, looks [][]Found) (float64, error)
 	for _, v := range p {
 		least, most = min(least, v), max(most, v)
 	}
-	switch {
-	case x.Real:
+	if x.Real {
 		return most, nil // any of what was confirmed will do
-	case x.two():
-		// Whoever plays is told that each sort is as likely as another.
-		k := x.mastery.times(x.Truth.How, true)
-		return k * least / (k*least + 1 - least), nil
 	}
-	return least, nil
+	return x.told(least), nil
 }
 
 // strength is for how much something found tells, in decibans, of worlds in which

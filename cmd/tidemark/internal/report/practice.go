@@ -462,23 +462,24 @@ func Outcome(w io.Writer, b *rules.Book, g *practice.Game, r *practice.Result, o
 	p.head("The work")
 	p.line("  ", "      ", "%.0f min; %s", r.Minutes, planWords(x))
 	p.lost(r)
-	p.idle(r)
+	p.idle(r, slices.ContainsFunc(g.Looks, func(l practice.Look) bool { return !l.Told }))
 	p.feedback(b, x, r)
-	if n := cardOf(b, x); n != nil {
-		p.gap()
-		if err := p.close(); err != nil {
-			return err
-		}
-		return NodeCard(w, b, n, o)
-	}
-	return p.close()
-}
-
-func cardOf(b *rules.Book, x *practice.Exercise) *rules.Node {
 	if len(x.Truth.Right) == 0 || x.Open {
-		return nil
+		return p.close()
 	}
-	return b.Node(x.Truth.Right[0])
+	for _, id := range x.Truth.Right {
+		if n := b.Node(id); n != nil && (id == x.Truth.Right[0] || !x.Real) {
+			p.gap()
+			if err := p.close(); err != nil {
+				return err
+			}
+			if err := NodeCard(w, b, n, o); err != nil {
+				return err
+			}
+			p = newPage(w, o)
+		}
+	}
+	return nil
 }
 
 func plusMinus(bits float64) string {
@@ -574,6 +575,20 @@ func (p *page) chainOf(b *rules.Book, x *practice.Exercise, r *practice.Result) 
 		}
 	}
 	p.line("  ", "      ", "It went: %s.", names(append(slices.Clone(way), x.Question.ID)))
+	if x.Truth.How == practice.BothNeeded || x.Truth.How == practice.EitherDid {
+		// The ways of the others, the longest of each.
+		for _, id := range x.Truth.Right {
+			var other []string
+			for _, w := range x.Truth.Ways {
+				if w[0] == id && id != way[0] && len(w) > len(other) {
+					other = w
+				}
+			}
+			if other != nil {
+				p.line("  ", "      ", "And: %s.", names(append(slices.Clone(other), x.Question.ID)))
+			}
+		}
+	}
 	if len(r.ChainHit)+len(r.ChainOff) == 0 {
 		p.line("  ", "      ", "You drew none.")
 		return
@@ -655,8 +670,12 @@ func (p *page) lost(r *practice.Result) {
 // mostIdle is how many idle looks are named.
 const mostIdle = 5
 
-func (p *page) idle(r *practice.Result) {
-	if len(r.Idle) == 0 {
+func (p *page) idle(r *practice.Result, looked bool) {
+	switch {
+	case !looked:
+		p.line("  ", "      ", "You looked at nothing.")
+		return
+	case len(r.Idle) == 0:
 		p.line("  ", "      ", "Every look could have changed something.")
 		return
 	}
