@@ -115,6 +115,9 @@ func Draw(ctx context.Context, book *rules.Book, r Request) (*Exercise, error) {
 	tries := draws
 	if sort == BothNeeded || sort == EitherDid {
 		tries *= 3
+		if r.Engine != "" {
+			tries = 2 * len(outcomes) // a third time hardly brings what two did not
+		}
 	}
 	// What an engine was asked already is not asked again before all the rest: most of what
 	// comes to nothing would again.
