@@ -34,6 +34,16 @@ type Sampler struct {
 	chosen  []int8 // by letter, extent, taken: its state; -1 where not drawn yet
 	used    []int32
 	picked  []int32
+	follow  []child
+	above   []bool // by variable: it may have a part in the outcome
+	held    held
+}
+
+// held is what is settled before a try: things that are there, things that are not,
+// and whether those that are there each brought something about.
+type held struct {
+	on, off []int32
+	strikes bool
 }
 
 type spark struct {
@@ -102,6 +112,17 @@ func newSampler(g *Ground, views []view) *Sampler {
 	s.on, s.lit = make([]bool, n), make([]bool, n)
 	s.worked, s.chosen = make([][]int32, n), make([]int8, n)
 	s.touched = make([]uint64, n/64+1)
+	s.above = make([]bool, n)
+	if g.outcome >= 0 {
+		s.above[g.outcome] = true
+		for i := n - 1; i >= 0; i-- {
+			if s.above[i] {
+				for _, e := range g.vars[i].edges {
+					s.above[e.from] = true
+				}
+			}
+		}
+	}
 	for i := range s.chosen {
 		s.chosen[i] = -1
 	}
@@ -144,20 +165,51 @@ func (s *Sampler) Draw(rng *rand.Rand, tries int) (*World, error) {
 	for range tries {
 		s.tries++
 		s.try(rng)
-		if !s.on[s.g.outcome] {
-			continue
+		if s.on[s.g.outcome] {
+			s.hits++
+			return s.world(), nil
 		}
-		s.hits++
-		w := &World{s: s, at: make(map[int32]int, len(s.used))}
-		for _, v := range s.used {
-			if s.on[v] {
-				w.at[v] = len(w.on)
-				w.on = append(w.on, there{v, s.lit[v], slices.Clone(s.worked[v])})
-			}
-		}
-		return w, nil
 	}
 	return nil, ErrNever
+}
+
+// DrawWith makes one try with some causes there and others not, every other chance
+// event as by the book; nil where the outcome does not happen. It does not count for
+// Chance.
+func (s *Sampler) DrawWith(rng *rand.Rand, there, absent []*Item) *World {
+	var h held
+	for _, it := range there {
+		h.on = append(h.on, int32(it.v))
+	}
+	for _, it := range absent {
+		h.off = append(h.off, int32(it.v))
+	}
+	return s.tryHeld(rng, h)
+}
+
+func (s *Sampler) tryHeld(rng *rand.Rand, h held) *World {
+	s.held = h
+	s.try(rng)
+	s.held = held{}
+	if !s.on[s.g.outcome] {
+		return nil
+	}
+	return s.world()
+}
+
+// Rate is how likely a cause is to be there before anything is known.
+func (s *Sampler) Rate(it *Item) float64 { return s.g.vars[it.v].prior }
+
+// world takes down the try that was made last.
+func (s *Sampler) world() *World {
+	w := &World{s: s, at: make(map[int32]int, len(s.used))}
+	for _, v := range s.used {
+		if s.on[v] {
+			w.at[v] = len(w.on)
+			w.on = append(w.on, there{v, s.lit[v], slices.Clone(s.worked[v])})
+		}
+	}
+	return w
 }
 
 // try draws everything once.
@@ -170,6 +222,14 @@ func (s *Sampler) try(rng *rand.Rand) {
 	}
 	s.used, s.picked = s.used[:0], s.picked[:0]
 	s.strike(rng)
+	for _, v := range s.held.on {
+		s.lit[v] = true
+		s.touch(v)
+	}
+	for _, v := range s.held.off {
+		s.lit[v] = false
+		s.touched[v/64] &^= 1 << (v % 64)
+	}
 	for word := range s.touched {
 		for s.touched[word] != 0 {
 			// Children have higher numbers, so the lowest is settled.
@@ -226,6 +286,10 @@ func (s *Sampler) settle(rng *rand.Rand, i int32) {
 		}
 	}
 	s.on[i] = true
+	if s.held.strikes && slices.Contains(s.held.on, i) {
+		s.bringAbout(rng, i)
+		return
+	}
 	for _, c := range s.children[i] {
 		switch s.g.vars[c.v].kind {
 		case gate, reach:
@@ -237,6 +301,48 @@ func (s *Sampler) settle(rng *rand.Rand, i int32) {
 			s.touch(c.v)
 		}
 	}
+}
+
+// bringAbout follows the rules of a cause of which one or more towards the outcome
+// work: they are drawn over and over until that is so.
+func (s *Sampler) bringAbout(rng *rand.Rand, i int32) {
+	first, struck := len(s.follow), false
+	for !struck {
+		s.follow = s.follow[:first]
+		for _, c := range s.children[i] {
+			through := true
+			if k := s.g.vars[c.v].kind; k == gate || k == reach {
+				through = rng.Float64() < c.pass
+			}
+			if through {
+				s.follow = append(s.follow, c)
+				struck = struck || s.above[c.v]
+			}
+		}
+	}
+	for _, c := range s.follow[first:] {
+		if k := s.g.vars[c.v].kind; k == gate || k == reach {
+			s.worked[c.v] = append(s.worked[c.v], c.k)
+		}
+		s.touch(c.v)
+	}
+	s.follow = s.follow[:first]
+}
+
+// strikes is how likely it is that one or more rules of a cause towards the outcome
+// work, where it is there.
+func (s *Sampler) strikes(i int32) float64 {
+	none := 1.0
+	for _, c := range s.children[i] {
+		if !s.above[c.v] {
+			continue
+		}
+		if k := s.g.vars[c.v].kind; k != gate && k != reach {
+			return 1
+		}
+		none *= 1 - c.pass
+	}
+	return 1 - none
 }
 
 // choose draws a letter, how far a rule gets, or whether it gets to a position, when

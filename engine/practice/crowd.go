@@ -22,15 +22,27 @@ type crowd struct {
 	prior  []float64 // by world: for how many it stands
 	label  []int     // by world: which of labels its truth is
 	labels []string
-	chance [][]float32 // by view and world: how likely a look finds the sign
-	any    [][]float32 // by sign and world: how likely it is found anywhere
-	tells  []int       // signs that tell anything, by number
+	chance [][]float32             // by view and world: how likely a look finds the sign
+	any    [][]float32             // by sign and world: how likely it is found anywhere
+	tells  []int                   // signs that tell anything, by number
+	usual  map[*rules.Sign]float64 // how likely a sign is found anywhere
 }
 
-// gather draws a crowd of n worlds, with no more than so many tries in all. Of more,
-// up to times as many, it keeps those in which two causes had to do with it, which are
-// few: each then stands for so much less.
-func gather(book *rules.Book, c *evidence.Case, rng *rand.Rand, n, times, tries int) (*crowd, error) {
+// gather draws a crowd of n worlds, with no more than so many tries in all.
+func gather(book *rules.Book, c *evidence.Case, rng *rand.Rand, n, tries int) (*crowd, error) {
+	cr, err := noCrowd(book, c)
+	if err != nil {
+		return nil, err
+	}
+	if err := cr.draw(rng, n, tries); err != nil {
+		return nil, err
+	}
+	cr.fill()
+	return cr, nil
+}
+
+// noCrowd is a crowd of no worlds yet.
+func noCrowd(book *rules.Book, c *evidence.Case) (*crowd, error) {
 	s, err := network.NewSampler(book, c)
 	if err != nil {
 		return nil, err
@@ -42,53 +54,90 @@ func gather(book *rules.Book, c *evidence.Case, rng *rand.Rand, n, times, tries 
 		}
 		cr.of[v.Sign] = append(cr.of[v.Sign], i)
 	}
-	two := func(t *Truth) bool { return t.How == BothNeeded || t.How == EitherDid }
-	at := map[string]int{}
-	for i := range n * times {
+	return cr, nil
+}
+
+// draw adds n worlds by the book.
+func (c *crowd) draw(rng *rand.Rand, n, tries int) error {
+	for i := range n {
 		// A world that takes longer than most is no reason to give up.
-		w, err := s.Draw(rng, max(1, 8*tries/n))
-		if err == nil && i == 20 && s.Chance() < float64(n)/float64(tries) {
+		w, err := c.s.Draw(rng, max(1, 8*tries/n))
+		if err == nil && i == 20 && c.s.Chance() < float64(n)/float64(tries) {
 			err = network.ErrNever
 		}
 		if err != nil {
-			return nil, err
+			return err
 		}
-		t := truthOf(s.Ground(), w)
-		stands := 1.0
-		switch {
-		case two(&t):
-			stands = 1 / float64(times)
-		case i >= n:
-			continue
-		}
+		c.add(w, truthOf(c.s.Ground(), w), 1)
+	}
+	return nil
+}
+
+// add adds a world that stands for so many.
+func (c *crowd) add(w *network.World, t Truth, stands float64) {
+	c.worlds, c.truths, c.prior = append(c.worlds, w), append(c.truths, t), append(c.prior, stands)
+}
+
+// fill works out what looks find in the worlds.
+func (c *crowd) fill() {
+	at := map[string]int{}
+	for _, t := range c.truths {
 		key := t.key()
 		if _, ok := at[key]; !ok {
-			at[key] = len(cr.labels)
-			cr.labels = append(cr.labels, key)
+			at[key] = len(c.labels)
+			c.labels = append(c.labels, key)
 		}
-		cr.worlds, cr.truths, cr.label, cr.prior = append(cr.worlds, w), append(cr.truths, t), append(cr.label, at[key]), append(cr.prior, stands)
+		c.label = append(c.label, at[key])
 	}
-	cr.chance, cr.any = columns(len(cr.views), len(cr.worlds)), columns(len(cr.signs), len(cr.worlds))
-	var full []float64
-	for i, w := range cr.worlds {
-		full = w.Chances(full)
-		for k, p := range full {
-			cr.chance[k][i] = float32(p)
+	c.chance, c.any = columns(len(c.views), len(c.worlds)), columns(len(c.signs), len(c.worlds))
+	// So many worlds at a time as fill a line of the processor's cache: columns are long.
+	const line = 16
+	var full [line][]float64
+	for i := 0; i < len(c.worlds); i += line {
+		n := min(line, len(c.worlds)-i)
+		for j := range n {
+			full[j] = c.worlds[i+j].Chances(full[j])
 		}
-		for k, sign := range cr.signs {
+		for k := range c.views {
+			column := c.chance[k][i : i+n]
+			for j := range column {
+				column[j] = float32(full[j][k])
+			}
+		}
+		for k, sign := range c.signs {
+			column := c.any[k][i : i+n]
+			for j := range column {
+				none := 1.0
+				for _, v := range c.of[sign] {
+					none *= 1 - full[j][v]
+				}
+				column[j] = float32(1 - none)
+			}
+		}
+	}
+	for k := range c.signs {
+		c.tells = append(c.tells, k)
+	}
+	bits := c.bits(c.prior, func(*rules.Sign) bool { return false })
+	c.tells = slices.DeleteFunc(c.tells, func(k int) bool { return bits[k] < tellsNothing })
+}
+
+// usually works out how likely signs are to be found, from some of the worlds.
+func (c *crowd) usually() {
+	const some = 400
+	c.usual = make(map[*rules.Sign]float64, len(c.signs))
+	n := min(some, len(c.worlds))
+	var full []float64
+	for _, w := range c.worlds[:n] {
+		full = w.Chances(full)
+		for _, sign := range c.signs {
 			none := 1.0
-			for _, v := range cr.of[sign] {
+			for _, v := range c.of[sign] {
 				none *= 1 - full[v]
 			}
-			cr.any[k][i] = float32(1 - none)
+			c.usual[sign] += (1 - none) / float64(n)
 		}
 	}
-	for k := range cr.signs {
-		cr.tells = append(cr.tells, k)
-	}
-	bits := cr.bits(cr.prior, func(*rules.Sign) bool { return false })
-	cr.tells = slices.DeleteFunc(cr.tells, func(k int) bool { return bits[k] < tellsNothing })
-	return cr, nil
 }
 
 // A sign that tells less than this at the start, in bits, tells next to nothing later:
@@ -156,7 +205,7 @@ func (c *crowd) learn(weight []float64, found []Found) {
 		return
 	}
 	for i := range weight {
-		if weight[i] /= most; weight[i] < 1e-7 {
+		if weight[i] /= most; weight[i] < 1e-10 {
 			weight[i] = 0 // it would never come back
 		}
 	}
@@ -173,7 +222,7 @@ func (c *crowd) bits(weight []float64, asked func(*rules.Sign) bool) []float64 {
 	}
 	var live []fit
 	for i, w := range weight {
-		if w > 1e-4 { // what fits ten thousand times worse than the best says nothing
+		if w > 1e-6 { // what fits a million times worse than the best says nothing
 			live = append(live, fit{i, c.label[i], w})
 			byLabel[c.label[i]] += w
 			all += w

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"tidemark/engine"
 	"tidemark/engine/network"
 	"tidemark/evidence"
 	"tidemark/rules"
@@ -40,31 +41,21 @@ type Request struct {
 
 // How a draw is made. Crowds of this size tell a share of 5 in 100 to half of one.
 const (
-	crowdSize   = 1500
-	crowdTries  = 90000
-	masterTimes = 5  // as many worlds are gone through for those with two causes
-	draws       = 30 // questions tried before giving up, those included that this engine has not got
+	crowdSize  = 1500
+	crowdTries = 90000
+	draws      = 30 // questions tried before giving up, those included that this engine has not got
 	// Of one crowd, how many worlds are sifted, planned for, and reckoned at most.
-	sifted    = 60
-	siftedTwo = 300 // for two causes, of which one is seldom sure
-	planned   = 5
-	reckons   = 2
-	leanBy    = 6  // how much likelier causes of the pack are that is leaned on
-	fewest    = 5  // worlds of a sort without which there is no choice
-	halfLike  = 10 // worlds' worth by which a sort is taken to be like all
+	sifted   = 60
+	planned  = 5
+	reckons  = 2
+	leanBy   = 6  // how much likelier causes of the pack are that is leaned on
+	fewest   = 5  // worlds of a sort without which there is no choice
+	halfLike = 10 // worlds' worth by which a sort is taken to be like all
 )
 
-// Of a master's exercises, how many are of each sort: three in ten cannot be
-// determined, which is what an honest answer is held against. That two causes had to do
-// with it and both can be told is rare: where few questions bring none up, one cause in
-// company stands in.
-var masterSorts = []struct {
-	how  string
-	part float64
-}{{BothNeeded, 0.175}, {EitherDid, 0.175}, {string(Journeyman), 0.35}, {open, 0.30}}
-
-// twoTries is how many questions are tried for two causes.
-const twoTries = 3
+// masterSorts are the sorts of a master's exercises, of which one comes up as often as
+// another: what each of them is held against, the other two are.
+var masterSorts = []string{BothNeeded, EitherDid, open}
 
 const open = "open"
 
@@ -88,17 +79,20 @@ type Exercise struct {
 	Open bool
 	Plan Plan
 	// Reckoned is what the model makes of the plan's findings: how likely the right
-	// answer is, or, where it is open, the best.
+	// answer is (of two causes, where each sort of exercise is as likely as another), or,
+	// where it is open, the best.
 	Reckoned float64
 	// Real is that it is a real case: only what is recorded can be asked.
 	Real bool
 
-	book  *rules.Book
-	crowd *crowd
-	own   int // its world among the crowd; -1 for a real case
-	found map[*rules.Sign][]Found
-	shown []network.Shown
-	sort  string
+	book    *rules.Book
+	crowd   *crowd
+	world   *network.World // nil for a real case
+	own     int            // its place among the crowd; -1 where it is not among it
+	found   map[*rules.Sign][]Found
+	shown   []network.Shown
+	sort    string
+	mastery *mastery // of a master's exercise
 }
 
 // ErrNoDraw is that no exercise of this kind came up.
@@ -113,20 +107,31 @@ func Draw(ctx context.Context, book *rules.Book, r Request) (*Exercise, error) {
 	rng := rand.New(rand.NewPCG(r.Seed, 0x7469646d61726b))
 	sort := r.sort(rng)
 	outcomes := book.Outcomes()
-	for k := range draws {
-		two := sort == BothNeeded || sort == EitherDid
-		if two && k >= twoTries {
-			sort = string(Journeyman)
+	// What two causes did can be told apart on a small engine, if on any.
+	from := profiles
+	if sort == BothNeeded || sort == EitherDid {
+		from = slices.DeleteFunc(slices.Clone(profiles), func(p Profile) bool { return !p.Small })
+	}
+	tries := draws
+	if sort == BothNeeded || sort == EitherDid {
+		tries *= 3
+		if r.Engine != "" {
+			tries = 2 * len(outcomes) // a third time hardly brings what two did not
 		}
+	}
+	// What an engine was asked already is not asked again before all the rest: most of what
+	// comes to nothing would again.
+	asked := map[string][]int{}
+	for range tries {
 		if r.Engine == "" {
-			// What two causes did can be told apart on a small engine, if on any.
-			from := profiles
-			if two {
-				from = slices.DeleteFunc(slices.Clone(profiles), func(p Profile) bool { return !p.Small })
-			}
 			p = from[rng.IntN(len(from))]
 		}
-		c, err := p.blank(rng, outcomes[rng.IntN(len(outcomes))].ID)
+		if len(asked[p.ID]) == 0 {
+			asked[p.ID] = rng.Perm(len(outcomes))
+		}
+		k := asked[p.ID][0]
+		asked[p.ID] = asked[p.ID][1:]
+		c, err := p.blank(rng, outcomes[k].ID)
 		if err != nil {
 			return nil, err
 		}
@@ -144,95 +149,196 @@ func (r Request) sort(rng *rand.Rand) string {
 	if r.Level != Master {
 		return string(r.Level)
 	}
-	// Those in which one cause may stand in are first tried for two.
-	switch x := rng.Float64(); {
-	case x < 0.35:
-		return BothNeeded
-	case x < 0.70:
-		return EitherDid
-	}
-	return open
+	return masterSorts[rng.IntN(len(masterSorts))]
 }
 
 // draw draws an exercise on one engine with one question; nil where none comes up.
 func draw(ctx context.Context, book *rules.Book, r Request, p Profile, c *evidence.Case, sort string, rng *rand.Rand) (*Exercise, error) {
-	times := 1
-	if sort == BothNeeded || sort == EitherDid {
-		times = masterTimes
+	x := &Exercise{Request: r, Case: c, Profile: p, Question: book.Node(c.Question), Open: sort == open, book: book, sort: sort}
+	var m *mastery
+	var cr *crowd
+	var err error
+	if r.Level == Master {
+		if m, err = gatherMaster(book, c, rng); err == nil {
+			cr = m.pool
+		}
+	} else {
+		cr, err = gather(book, c, rng, crowdSize, crowdTries)
 	}
-	cr, err := gather(book, c, rng, crowdSize, times, crowdTries)
 	if err != nil {
 		return nil, ctx.Err() // this engine does not come to that: another question
 	}
-	order, sift := cr.order(book, r.Lean, sort, rng), sifted
-	if other := map[string]string{BothNeeded: EitherDid, EitherDid: BothNeeded}[sort]; other != "" {
-		// Where none of the one sort can be solved, the other will do.
-		sift = siftedTwo
-		half := sift / 2
-		order = slices.Concat(order[:min(half, len(order))], cr.order(book, r.Lean, other, rng))
+	if x.two() {
+		return x.drawTwo(ctx, rng, m)
 	}
+	order := cr.order(book, r.Lean, sort, rng)
 	if len(order) < fewest {
 		return nil, ctx.Err()
 	}
-	plans, left := planned, reckons
-	for _, i := range order[:min(sift, len(order))] {
-		if plans == 0 || left == 0 {
+	all := cr
+	if m != nil {
+		all = m.crowd(rng, nil, Truth{})
+	}
+	left := effort{planned, reckons}
+	for _, i := range order[:min(sifted, len(order))] {
+		if left.spent() {
 			break
 		}
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		x := &Exercise{Request: r, Case: c, Profile: p, Question: book.Node(c.Question), Truth: cr.truths[i], Open: sort == open, book: book, crowd: cr, own: i, sort: sort}
-		if sort != open && r.Level == Master {
-			x.sort = cr.truths[i].How
-		}
-		x.found, x.shown = looksOf(cr, cr.worlds[i], rng)
+		x := *x
+		x.Truth, x.world, x.mastery = cr.truths[i], cr.worlds[i], m
+		x.crowd, x.own = all, slices.Index(all.worlds, x.world)
+		x.found, x.shown = looksOf(cr, x.world, rng)
 		x.tell(rng)
-		all := cr.even(i)
-		for _, k := range cr.tells {
-			cr.learn(all, x.found[cr.signs[k]])
-		}
-		if !x.within(all) {
-			continue // nor would a plan get there, or stop short of it
-		}
-		plans--
-		x.Plan = cr.plan(newBench(book, cr.s.Ground()), x.Told, x.found, i)
-		if !x.within(x.Plan.weight) || x.Open && x.Plan.fit < 15 {
-			continue
-		}
-		left--
-		ok, err := x.reckon(ctx)
+		ok, err := x.suits(ctx, &left)
 		if err != nil {
 			return nil, err
 		}
 		if ok {
-			return x, nil
+			return &x, nil
 		}
 	}
 	return nil, nil
 }
 
+// drawTwo draws an exercise in which two causes had to do with it.
+func (x *Exercise) drawTwo(ctx context.Context, rng *rand.Rand, m *mastery) (*Exercise, error) {
+	if !slices.Contains(m.sorts, x.sort) {
+		return nil, ctx.Err()
+	}
+	pool, from, drawn := m.pool, m.from[x.sort], m.twos[x.sort]
+	left := effort{planned, reckons}
+	for k, sifted := 0, 0; k < twoTries && sifted < twoSifted && !left.spent(); k++ {
+		var t two
+		if k < len(drawn) {
+			t = drawn[k]
+		} else if more, ok := from.draw(rng); ok {
+			t = more
+		} else {
+			continue
+		}
+		x := *x
+		x.Truth, x.world = t.truth, t.world
+		x.found, x.shown = looksOf(pool, t.world, rng)
+		if min(pool.shows(t.a, x.found), pool.shows(t.b, x.found)) < twoShows {
+			continue // it cannot be told that both are there
+		}
+		sifted++
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		x.crowd, x.own = pool.alike(rng, t), 0
+		x.tell(rng)
+		if !x.within(x.full()) {
+			continue // nor could it be told where it is known what is there
+		}
+		x.crowd, x.mastery = m.crowd(rng, t.world, t.truth, t.a, t.b), m
+		ok, err := x.suits(ctx, &left)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			return &x, nil
+		}
+	}
+	return nil, nil
+}
+
+// effort is for how many more worlds of a question a plan is made, and how many plans
+// are held against the model.
+type effort struct{ plans, reckons int }
+
+func (e *effort) spent() bool { return e.plans == 0 || e.reckons == 0 }
+
+// full weighs the crowd by all that there is to be found.
+func (x *Exercise) full() []float64 {
+	all := x.crowd.even(x.own)
+	for _, k := range x.crowd.tells {
+		x.crowd.learn(all, x.found[x.crowd.signs[k]])
+	}
+	return all
+}
+
+// suits tells whether a world makes an exercise: whether what is right can be found out,
+// by a plan and by the model.
+func (x *Exercise) suits(ctx context.Context, left *effort) (bool, error) {
+	if err := ctx.Err(); err != nil {
+		return false, err
+	}
+	if !x.two() && !x.within(x.full()) {
+		return false, nil // nor would a plan get there, or stop short of it
+	}
+	left.plans--
+	sure := planSure
+	if x.two() {
+		sure = planSurer
+	}
+	x.Plan = x.crowd.plan(newBench(x.book, x.crowd.s.Ground()), x.Told, x.found, x.own, sure)
+	if !x.within(x.Plan.weight) || x.Open && x.Plan.fit < 15 {
+		return false, nil
+	}
+	if x.two() && x.byTheBook(x.Plan.weight) < inSight {
+		return false, nil // nor would the model have it
+	}
+	left.reckons--
+	return x.reckon(ctx)
+}
+
 // within tells whether, by what is found, what is right is likely enough among the
 // worlds that fit, or, where it is open, nothing is.
 func (x *Exercise) within(weight []float64) bool {
-	if x.Open {
+	switch {
+	case x.Open:
 		_, p := x.crowd.leading(weight)
 		return p < OpenBelow
+	case x.two():
+		return x.crowd.share(weight, x.matches) >= TogetherAt
 	}
-	least, most := 1.0, 0.0
-	for _, id := range x.Truth.Right {
-		p := x.crowd.share(weight, func(t *Truth) bool { return t.IsRight(id) })
-		least, most = min(least, p), max(most, p)
-	}
-	return enough(least, most)
+	return x.crowd.share(weight, func(t *Truth) bool { return t.IsRight(x.Truth.Right[0]) }) >= SolvableAt
 }
 
-// enough tells whether what is right is as good as found out. Of several that are
-// right together one must be as likely as that, and none out of sight: whether a second
-// cause that is there also took part seldom shows.
-func enough(least, most float64) bool { return most >= SolvableAt && least >= inSight }
+func (x *Exercise) two() bool { return x.sort == BothNeeded || x.sort == EitherDid }
 
-// inSight is how likely each of several that are right together is at least.
+// TogetherAt is how likely it is at least, where two causes had to do with it, that they
+// stood just so.
+const TogetherAt = SolvableAt
+
+// enough tells whether, by the model, what is right is as good as found out. Of two causes
+// one is probable, and the other, which by the book alone is seldom anything to say, is
+// in sight: that either sort is as frequent as any other is the exercise's own, and
+// told.
+func (x *Exercise) enough(least, most float64) bool {
+	if x.two() {
+		return most >= engine.ProbableAt && least >= inSight
+	}
+	return least >= SolvableAt
+}
+
+// byTheBook is how likely it is that two causes stood as they did, by these weights, where sorts
+// are as frequent as the book has them.
+func (x *Exercise) byTheBook(weight []float64) float64 {
+	fit, all := 0.0, 0.0
+	for i, w := range weight {
+		if t := &x.crowd.truths[i]; t.two() && slices.Contains(x.mastery.sorts, t.How) {
+			w /= x.mastery.times(t.How, true)
+		}
+		if all += w; x.matches(&x.crowd.truths[i]) {
+			fit += w
+		}
+	}
+	return fit / max(all, 1e-300)
+}
+
+// told is how likely two causes are where each sort is as likely as another, as whoever plays
+// is told, by how likely they are by the book alone.
+func (x *Exercise) told(p float64) float64 {
+	if !x.two() {
+		return p
+	}
+	k := x.mastery.times(x.Truth.How, true)
+	return k * p / (k*p + 1 - p)
+}
+
+// inSight is how likely the less likely of two causes is at least, by the book alone.
 const inSight = 0.3
 
 // reckon holds the plan against the model: whether with its findings what is right is
@@ -259,8 +365,8 @@ func (x *Exercise) reckon(ctx context.Context) (bool, error) {
 		x.Reckoned = most
 		return most < OpenBelow, nil
 	}
-	x.Reckoned = most
-	return enough(least, most), nil
+	x.Reckoned = x.told(least)
+	return x.enough(least, most), nil
 }
 
 // fits tells whether a truth is of a sort.
@@ -271,10 +377,8 @@ func (t *Truth) fits(sort string) bool {
 		return t.How == Alone && after == 0 && apart <= 1
 	case string(Journeyman):
 		return t.How == Alone && apart >= 2 || t.How == Alone && after >= 1
-	case open:
-		return true
 	}
-	return t.How == sort
+	return true // it hangs on what can be found out
 }
 
 // order lists the worlds of a sort in the order in which they are tried: by chance,
@@ -308,7 +412,7 @@ const toldUnasked = 2
 func (x *Exercise) tell(rng *rand.Rand) {
 	var would []*rules.Sign
 	var wrong []*rules.Sign
-	w, g := x.crowd.worlds[x.own], x.crowd.s.Ground()
+	w, g := x.world, x.crowd.s.Ground()
 	_, at := g.Asked()
 	bears := g.Above(at)
 	for _, s := range x.crowd.signs {
@@ -344,30 +448,52 @@ func (x *Exercise) tell(rng *rand.Rand) {
 }
 
 // Base is how likely a cause is a right answer before anything is looked at or told:
-// how often it is one among other worlds of the sort.
+// how often it is one among other worlds of the level.
 func (x *Exercise) Base(id string) float64 {
-	right := func(t *Truth) bool { return t.IsRight(id) }
 	if x.Real {
 		return x.crowd.base("", -1, func(t *Truth) bool { return t.IsRight(id) || t.blamed(id) })
 	}
-	if x.Level != Master {
-		return x.crowd.base(x.sort, x.own, right)
-	}
-	sum := 0.0
-	for _, s := range masterSorts {
-		sum += s.part * x.crowd.base(s.how, x.own, right)
-	}
-	return sum
+	return x.base(func(t *Truth) bool { return t.IsRight(id) })
 }
 
-// BaseOpen is the same for that it cannot be determined.
-func (x *Exercise) BaseOpen() float64 {
-	for _, s := range masterSorts {
-		if s.how == open && x.Level == Master {
-			return s.part
-		}
+// BaseTogether is the same for that causes were needed together, or that each of them
+// would have done, and no others.
+func (x *Exercise) BaseTogether(how string, ids []string) float64 {
+	return x.base(func(t *Truth) bool { return t.How == how && slices.Equal(t.Right, ids) })
+}
+
+func (x *Exercise) base(so func(t *Truth) bool) float64 {
+	if x.Level != Master {
+		return x.crowd.base(x.sort, x.own, so)
 	}
-	return 0.1 // of real cases, by what is common practice to say of them
+	sum := 0.0
+	for _, sort := range x.mastery.sorts {
+		if sort == open {
+			sum += x.mastery.pool.base(open, slices.Index(x.mastery.pool.worlds, x.world), so)
+			continue
+		}
+		n, list := 0.5, x.mastery.twos[sort]
+		for i := range list {
+			if so(&list[i].truth) {
+				n++
+			}
+		}
+		sum += n / float64(len(list)+1)
+	}
+	return sum / float64(len(x.mastery.sorts))
+}
+
+// BaseOpen is the same for that it cannot be determined: as many of a master's exercises
+// as of any of his sorts, and of real cases what is common practice to say of them. Of
+// the other levels there is none, and 1 in 100 is the least that can be said.
+func (x *Exercise) BaseOpen() float64 {
+	switch {
+	case x.Real:
+		return 0.1
+	case x.Level == Master:
+		return 1 / float64(len(x.mastery.sorts))
+	}
+	return 0.01
 }
 
 // base is how often something is so among worlds of a sort. Where these are few, they

@@ -40,11 +40,23 @@ type Destroyed struct {
 	There bool
 }
 
-// Guess is a cause named, and how surely; Cause is "" for that it cannot be
-// determined.
+// Guess is what was named, and how surely.
 type Guess struct {
-	Cause string
-	Said  float64
+	// Causes are the causes named, sorted: none for that it cannot be determined, one
+	// for that it was one of the right answers, more for how they stood together.
+	Causes []string
+	// How is, of more than one, that they were needed together (BothNeeded) or that each
+	// would have done it alone (EitherDid).
+	How  string
+	Said float64
+}
+
+// Cause is the one cause named; "" where there is none, or more.
+func (g Guess) Cause() string {
+	if len(g.Causes) != 1 {
+		return ""
+	}
+	return g.Causes[0]
 }
 
 // NewGame begins an exercise.
@@ -174,6 +186,26 @@ func (g *Game) Look(s *rules.Sign) (Look, error) {
 	return l, nil
 }
 
+// Costs is how many minutes a look at a sign would take now: none where it is made
+// already, or cannot be made.
+func (g *Game) Costs(s *rules.Sign) float64 {
+	if g.looked[s] || g.b.lostBy(s) != nil || g.X.found[s] == nil || len(g.b.inFront(s.Part)) > 0 {
+		return 0
+	}
+	return lookMinutes(s)
+}
+
+// Takes is how many minutes an act would take now: none where it cannot be done.
+func (g *Game) Takes(kind evidence.ActKind, p *rules.Part) float64 {
+	switch {
+	case len(g.b.inFront(p)) > 0, kind == evidence.ActOff && g.b.off[p.ID], slices.Contains(g.b.done, act{kind, p.ID}):
+		return 0
+	case kind == evidence.ActOff:
+		return p.MinutesOff
+	}
+	return actMinutes[kind]
+}
+
 // Acts are what can be done to a part.
 var Acts = []evidence.ActKind{evidence.ActOff, evidence.ActDrain, evidence.ActTurn, evidence.ActWash, evidence.ActBlow, evidence.ActPart, evidence.ActCut, evidence.ActTest}
 
@@ -212,18 +244,41 @@ func (x *Exercise) thereToSee(s *rules.Sign) bool {
 // Guess names a cause, or with nil that it cannot be determined, and how surely. What
 // is said of the same again replaces what was said.
 func (g *Game) Guess(n *rules.Node, said float64) {
-	id := ""
-	if n != nil {
-		id = n.ID
+	if n == nil {
+		g.say(Guess{Causes: []string{}, Said: said})
+		return
 	}
-	said = min(0.99, max(0.01, said))
-	for i := range g.Guesses {
-		if g.Guesses[i].Cause == id {
-			g.Guesses[i].Said = said
-			return
+	g.say(Guess{Causes: []string{n.ID}, Said: said})
+}
+
+// GuessTogether names causes and how they stood, BothNeeded or EitherDid, and how surely.
+// It is right where just these stood so.
+func (g *Game) GuessTogether(how string, nodes []*rules.Node, said float64) {
+	x := Guess{How: how, Said: said}
+	for _, n := range nodes {
+		x.Causes = append(x.Causes, n.ID)
+	}
+	slices.Sort(x.Causes)
+	g.say(x)
+}
+
+// say takes down what was named. What is said of causes together takes the place of what
+// was said of any of them, and the other way round: else one thing known would be scored
+// twice.
+func (g *Game) say(x Guess) {
+	x.Said = min(0.99, max(0.01, x.Said))
+	same := func(o Guess) bool {
+		if len(x.Causes) < 2 && len(o.Causes) < 2 {
+			return slices.Equal(o.Causes, x.Causes)
 		}
+		return slices.ContainsFunc(x.Causes, func(id string) bool { return slices.Contains(o.Causes, id) })
 	}
-	g.Guesses = append(g.Guesses, Guess{id, said})
+	at := slices.IndexFunc(g.Guesses, same)
+	g.Guesses = slices.DeleteFunc(g.Guesses, same)
+	if at < 0 {
+		at = len(g.Guesses)
+	}
+	g.Guesses = slices.Insert(g.Guesses, at, x)
 }
 
 // Causes lists what can be named as a cause in this engine, by name. In a real case

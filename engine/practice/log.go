@@ -45,7 +45,8 @@ type Entry struct {
 
 // Said is one thing named.
 type Said struct {
-	Cause string  `json:"cause"` // "" for that it cannot be determined
+	Cause string  `json:"cause"`         // "" for that it cannot be determined; of more than one, ids with spaces
+	How   string  `json:"how,omitempty"` // of more than one
 	P     float64 `json:"p"`
 	Base  float64 `json:"base"`
 	Right bool    `json:"right"`
@@ -70,7 +71,7 @@ func (g *Game) Entry(r *Result, when time.Time) Entry {
 		}
 	}
 	for _, j := range r.Guesses {
-		e.Said = append(e.Said, Said{j.Cause, round(j.Said), round(j.Base), j.Right})
+		e.Said = append(e.Said, Said{strings.Join(j.Causes, " "), j.How, round(j.Said), round(j.Base), j.Right})
 	}
 	return e
 }

@@ -15,7 +15,7 @@ import (
 
 func entry(i int) Entry {
 	return Entry{Schema: LogSchema, When: time.Date(2031, 3, 1, 8, i, 0, 0, time.UTC), Seed: uint64(i), Level: Apprentice, Engine: "boat", Question: "stopped", System: "pump",
-		Said: []Said{{"blocked_filter", 0.8, 0.25, i%2 == 0}}, Bits: 1.5, Chain: 0.5, Minutes: 30, Plan: 20, Looks: 4}
+		Said: []Said{{Cause: "blocked_filter", P: 0.8, Base: 0.25, Right: i%2 == 0}}, Bits: 1.5, Chain: 0.5, Minutes: 30, Plan: 20, Looks: 4}
 }
 
 // A kill at any byte leaves a log of which all that was whole is read, and what was

@@ -404,14 +404,16 @@ func TestDrawBuiltIn(t *testing.T) {
 			require.NotNil(t, x.Misleading)
 			for _, rule := range x.Misleading.By {
 				for _, it := range x.crowd.s.Ground().ItemsOf(rule.From) {
-					assert.False(t, x.crowd.worlds[x.own].There(it), "what misleads is not so")
+					assert.False(t, x.world.There(it), "what misleads is not so")
 				}
 			}
 		}
 		if x.Open {
 			assert.Less(t, x.Reckoned, OpenBelow)
 		} else {
-			assert.GreaterOrEqual(t, x.Reckoned, SolvableAt)
+			if c.level != Master {
+				assert.GreaterOrEqual(t, x.Reckoned, SolvableAt)
+			}
 			for _, id := range x.Truth.Right {
 				assert.True(t, slices.ContainsFunc(x.Truth.There, func(p Present) bool { return p.ID == id && p.Acted }))
 			}
@@ -481,7 +483,7 @@ shows.paint.scratched = { how_often = 0.5, because = "It shrinks.", source = "co
 	rng := rand.New(rand.NewPCG(3, 3))
 	c, err := p.blank(rng, "stopped")
 	require.NoError(t, err)
-	cr, err := gather(b, c, rng, 1000, 1, 100000)
+	cr, err := gather(b, c, rng, 1000, 100000)
 	require.NoError(t, err)
 	seen := map[string]bool{}
 	for i, truth := range cr.truths {

@@ -19,6 +19,10 @@ type Profile struct {
 	Engine string
 	Hours  []int
 	Small  bool // few cylinders
+	// Climate is what [history] says of it; KmPerHour is how far it goes in an hour that
+	// it runs, 0 for what is not driven.
+	Climate   string
+	KmPerHour int
 }
 
 // Profiles are the engines, by id.
@@ -35,9 +39,10 @@ timing_drive = "gears"
 balance_shafts = 0
 balance_drive = "none"
 lubrication = "wet sump"
+oil_pump_drive = "gears"
 induction = "natural"
 fuel_system = "mechanical injection"
-liners = "wet"`, []int{900, 2600, 5200}, true},
+liners = "wet"`, []int{900, 2600, 5200}, true, "marine", 0},
 	{"car", "Quenra C4 car engine", "It came in on a breakdown truck.",
 		`use = "car"
 fuel = "petrol"
@@ -50,9 +55,10 @@ timing_drive = "belt"
 balance_shafts = 0
 balance_drive = "none"
 lubrication = "wet sump"
+oil_pump_drive = "crank"
 induction = "natural"
 fuel_system = "port injection"
-liners = "none"`, []int{1400, 2900, 4300}, false},
+liners = "none"`, []int{1400, 2900, 4300}, false, "temperate", 45},
 	{"generator", "Imbril G6 generator engine", "It was lifted out of the cellar of a cold store.",
 		`use = "generator"
 fuel = "diesel"
@@ -65,9 +71,10 @@ timing_drive = "gears"
 balance_shafts = 0
 balance_drive = "none"
 lubrication = "wet sump"
+oil_pump_drive = "gears"
 induction = "turbo"
 fuel_system = "mechanical injection"
-liners = "wet"`, []int{400, 3800, 7400}, false},
+liners = "wet"`, []int{400, 3800, 7400}, false, "temperate", 0},
 	{"motorcycle", "Velbru V2 motorcycle engine", "It came in complete, in its frame.",
 		`use = "motorcycle"
 fuel = "petrol"
@@ -80,9 +87,10 @@ timing_drive = "chain"
 balance_shafts = 0
 balance_drive = "none"
 lubrication = "wet sump"
+oil_pump_drive = "gears"
 induction = "natural"
 fuel_system = "carburettor"
-liners = "none"`, []int{300, 900, 1900}, true},
+liners = "none"`, []int{300, 900, 1900}, true, "temperate", 45},
 	{"saw", "Dorvath S1 chain saw engine", "It came in over the counter, still oily.",
 		`use = "small"
 fuel = "petrol"
@@ -94,9 +102,10 @@ timing_drive = "none"
 balance_shafts = 0
 balance_drive = "none"
 lubrication = "premix"
+oil_pump_drive = "crank"
 induction = "natural"
 fuel_system = "carburettor"
-liners = "coated"`, []int{60, 240, 600}, true},
+liners = "coated"`, []int{60, 240, 600}, true, "temperate", 0},
 	{"tractor", "Ostrik T4 tractor engine", "It came in whole on a low loader.",
 		`use = "tractor"
 fuel = "diesel"
@@ -109,9 +118,10 @@ timing_drive = "gears"
 balance_shafts = 2
 balance_drive = "gears"
 lubrication = "wet sump"
+oil_pump_drive = "balance shaft"
 induction = "turbo"
 fuel_system = "mechanical injection"
-liners = "wet"`, []int{700, 3300, 6200}, false},
+liners = "wet"`, []int{700, 3300, 6200}, false, "dusty", 12},
 	{"truck", "Hjarvik H6 truck engine", "It came in on a tow bar, and was lifted out.",
 		`use = "truck"
 fuel = "diesel"
@@ -124,9 +134,10 @@ timing_drive = "gears"
 balance_shafts = 0
 balance_drive = "none"
 lubrication = "wet sump"
+oil_pump_drive = "gears"
 induction = "turbo"
 fuel_system = "common rail"
-liners = "wet"`, []int{2100, 4800, 7600}, false},
+liners = "wet"`, []int{2100, 4800, 7600}, false, "temperate", 55},
 }
 
 // Engines lists the ids of the engines on which exercises are drawn, sorted.
@@ -147,10 +158,21 @@ func profile(id string) (Profile, bool) {
 	return profiles[i], true
 }
 
-// blank is the case of a profile before anything is found.
+// rebuiltAt is after how many of its hours an engine that has been rebuilt was.
+const rebuiltAt = 0.6
+
+// blank is the case of a profile before anything is found. It says all that the book may
+// ask of an engine, as whoever stands before one can; the oldest of its ages has been
+// rebuilt.
 func (p Profile) blank(rng *rand.Rand, question string) (*evidence.Case, error) {
 	hours := p.Hours[rng.IntN(len(p.Hours))]
-	text := fmt.Sprintf("[case]\nid = %q\nquestion = %q\n[engine]\nname = %q\n%s\n[history]\nhours = %d\n", p.ID, question, p.Name, p.Engine, hours)
+	rebuilt := len(p.Hours) > 1 && hours == p.Hours[len(p.Hours)-1]
+	since := hours
+	if rebuilt {
+		since = int(float64(hours) * (1 - rebuiltAt))
+	}
+	text := fmt.Sprintf("[case]\nid = %q\nquestion = %q\n[engine]\nname = %q\n%s\n[history]\nhours = %d\nkm = %d\nrebuilt = %v\nhours_since_rebuild = %d\nclimate = %q\n",
+		p.ID, question, p.Name, p.Engine, hours, hours*p.KmPerHour, rebuilt, since, p.Climate)
 	var faults source.Faults
 	c, ok := evidence.Parse("the "+p.ID+" engine", []byte(text), &faults)
 	if !ok {

@@ -45,9 +45,9 @@ func Real(ctx context.Context, book *rules.Book, c *evidence.Case) (*Exercise, e
 	blank := *c
 	blank.Findings, blank.Works, blank.Fitted, blank.Readings, blank.Measured, blank.Acts = nil, nil, nil, nil, nil, nil
 	rng := rand.New(rand.NewPCG(1, 1))
-	cr, err := gather(book, &blank, rng, crowdSize, 1, crowdTries)
+	cr, err := gather(book, &blank, rng, crowdSize, crowdTries)
 	if err != nil {
-		if cr, err = gather(book, &blank, rng, crowdSize/5, 1, 2*crowdTries); err != nil {
+		if cr, err = gather(book, &blank, rng, crowdSize/5, 2*crowdTries); err != nil {
 			return nil, ErrTooRare
 		}
 	}
@@ -68,7 +68,7 @@ func Real(ctx context.Context, book *rules.Book, c *evidence.Case) (*Exercise, e
 		}
 	}
 	x.record(measure.New(book, c).Weighed(c))
-	x.Plan = cr.plan(NewGame(x).b, nil, x.found, -1)
+	x.Plan = cr.plan(NewGame(x).b, nil, x.found, -1, planSure)
 	return x, nil
 }
 

@@ -44,9 +44,9 @@ type Judged struct {
 	Base  float64
 	Right bool
 	Bits  float64
-	// Node is what was named; nil for that it cannot be determined.
-	Node *rules.Node
-	// There and Acted tell of what was named in vain.
+	// Nodes are what was named; none for that it cannot be determined.
+	Nodes []*rules.Node
+	// There and Acted tell of one that was named in vain.
 	There, Acted bool
 }
 
@@ -90,12 +90,19 @@ func (g *Game) Score(ctx context.Context) (*Result, error) {
 	r := &Result{Minutes: g.Minutes(), Destroyed: g.Destroyed}
 	for _, guess := range g.Guesses {
 		j := Judged{Guess: guess}
-		if guess.Cause == "" {
+		for _, id := range guess.Causes {
+			j.Nodes = append(j.Nodes, x.book.Node(id))
+		}
+		switch id := guess.Cause(); {
+		case len(guess.Causes) == 0:
 			j.Base, j.Right = x.BaseOpen(), x.Open
-		} else {
-			j.Node, j.Base, j.Right = x.book.Node(guess.Cause), x.Base(guess.Cause), x.Truth.IsRight(guess.Cause)
+		case guess.How != "":
+			j.Base = x.BaseTogether(guess.How, guess.Causes)
+			j.Right = x.Truth.How == guess.How && slices.Equal(x.Truth.Right, guess.Causes)
+		default:
+			j.Base, j.Right = x.Base(id), x.Truth.IsRight(id)
 			for _, p := range x.Truth.There {
-				if p.ID == guess.Cause {
+				if p.ID == id {
 					j.There, j.Acted = true, p.Acted
 				}
 			}
@@ -119,13 +126,21 @@ func (g *Game) Score(ctx context.Context) (*Result, error) {
 // counts as its beginning.
 func (g *Game) chain(r *Result) {
 	drawn := slices.Clone(g.Chain)
-	if len(g.Guesses) > 0 && len(drawn) > 0 {
-		if first := g.Guesses[0].Cause; first != "" && !slices.Contains(drawn, first) {
-			drawn = append([]string{first}, drawn...)
-		}
+	var first []string
+	if len(g.Guesses) > 0 && len(drawn) > 0 && !slices.ContainsFunc(g.Guesses[0].Causes, func(id string) bool { return slices.Contains(drawn, id) }) {
+		first = g.Guesses[0].Causes
 	}
+	all := drawn
 	best := -1.0
 	for _, way := range g.X.Truth.Ways {
+		drawn := all
+		// Of causes named together each begins a way of its own.
+		for i, id := range first {
+			if id == way[0] || i == len(first)-1 {
+				drawn = append([]string{id}, all...)
+				break
+			}
+		}
 		var hit, off, miss []string
 		for _, id := range way {
 			if slices.Contains(drawn, id) {
@@ -145,7 +160,10 @@ func (g *Game) chain(r *Result) {
 		}
 	}
 	if best < 0 {
-		r.ChainOff = drawn
+		r.ChainOff = all
+		if len(first) == 1 {
+			r.ChainOff = append(slices.Clone(first), all...)
+		}
 	}
 }
 
@@ -317,7 +335,7 @@ func (x *Exercise) likely(ctx context.Context, looks [][]Found) (float64, error)
 	if x.Real {
 		return most, nil // any of what was confirmed will do
 	}
-	return least, nil
+	return x.told(least), nil
 }
 
 // strength is for how much something found tells, in decibans, of worlds in which

@@ -28,6 +28,9 @@ type table struct {
 	echo bool
 	done bool // the game is over
 	left bool // without a score
+	// warned is the line that costs much and waits for its yes.
+	warned string
+	sure   bool // it was given
 }
 
 // longestLine is how many bytes of a line are read; nobody types more.
@@ -129,6 +132,7 @@ var verbs = []struct {
 	{"notes", []string{"note", "findings", "so far"}},
 	{"done", []string{"finish", "end", "score"}},
 	{"quit", []string{"exit", "q", "bye"}},
+	{"yes", []string{"y"}},
 	{"help", []string{"h", "commands"}},
 }
 
@@ -156,8 +160,39 @@ func parseOrder(line string) order {
 	return order{"?", strings.Join(f, " ")}
 }
 
+// What takes longer than this, in minutes, is told before it is done: an hour, or twice
+// all the work so far, from where that is worth a word.
+const (
+	longWork  = 60
+	worthWord = 30
+)
+
+// dear tells whether something takes so long that it is asked about first, and asks; said again,
+// or yes, does it.
+func (t *table) dear(line, what string, minutes float64) (bool, error) {
+	if t.sure || minutes <= longWork && (minutes <= worthWord || minutes <= 2*t.g.Minutes()) {
+		return false, nil
+	}
+	t.warned = line
+	return true, t.say("%s takes %.0f min. To do it, say yes, or the same again.", what, minutes)
+}
+
 func (t *table) carryOut(line string) error {
 	o := parseOrder(line)
+	waits := t.warned
+	if o.verb != "" {
+		t.warned = ""
+	}
+	if o.verb == "yes" {
+		if waits == "" {
+			return t.say("Nothing waits for a yes.")
+		}
+		o = parseOrder(waits)
+		t.sure = true
+	} else if waits != "" && o == parseOrder(waits) {
+		t.sure = true
+	}
+	defer func() { t.sure = false }()
 	switch o.verb {
 	case "":
 		return nil
@@ -275,6 +310,19 @@ func (t *table) look(text string) error {
 		return t.nothing("sign or part", text)
 	case len(parts) != 1 && len(signs) > mostAtOnce:
 		return t.which(signNames(signs))
+	}
+	minutes := 0.0
+	for _, s := range signs {
+		minutes += t.g.Costs(s)
+	}
+	what := "To look for all that"
+	if len(parts) == 1 && !exact {
+		what = upper(parts[0].Name) + ": all that there is to look for"
+	} else if len(signs) == 1 {
+		what = "That look"
+	}
+	if wait, err := t.dear("look "+text, what, minutes); wait || err != nil {
+		return err
 	}
 	var hidden *practice.HiddenError
 	var looks []practice.Look
@@ -395,6 +443,9 @@ func (t *table) act(kind evidence.ActKind, text string) error {
 		return t.which(partNames(parts))
 	}
 	p := parts[0]
+	if wait, err := t.dear(string(kind)+" "+text, upper(string(kind)+" "+p.Name), t.g.Takes(kind, p)); wait || err != nil {
+		return err
+	}
 	lost := len(t.g.Destroyed)
 	minutes, err := t.g.Do(kind, p)
 	var h *practice.HiddenError
@@ -465,7 +516,7 @@ var openWords = []string{"not determined", "undetermined", "not determinable", "
 func (t *table) guess(text string) error {
 	fields := strings.Fields(strings.TrimSuffix(strings.TrimSuffix(text, "%"), " per cent"))
 	if len(fields) < 2 {
-		return t.say("Name a cause and how sure you are, in per cent, as guess oil pump worn 70; causes WORDS finds its name. Where it cannot be determined: guess not determined 70.")
+		return t.say("Name a cause and how sure you are, in per cent, as guess oil pump worn 70; causes WORDS finds its name. Of two: guess both A, B 70, or guess either A, B 70. Where it cannot be determined: guess not determined 70.")
 	}
 	last := strings.TrimSuffix(fields[len(fields)-1], "%")
 	p, err := strconv.ParseFloat(last, 64)
@@ -473,6 +524,11 @@ func (t *table) guess(text string) error {
 		return t.say("How sure? End with a number from 1 to 99, as guess %s 70.", clip(text))
 	}
 	name := strings.Join(fields[:len(fields)-1], " ")
+	for _, w := range togetherWords {
+		if rest, ok := strings.CutPrefix(name, w.word+" "); ok {
+			return t.guessTogether(w.how, rest, p/100)
+		}
+	}
 	if slices.Contains(openWords, name) {
 		t.g.Guess(nil, p/100)
 		return t.say("Noted: it cannot be determined, %s. Now chain, or done.", report.Percent(min(0.99, max(0.01, p/100))))
@@ -486,6 +542,60 @@ func (t *table) guess(text string) error {
 	}
 	t.g.Guess(list[0], p/100)
 	return t.say("Noted: %s (%s), %s. Now chain, or done.", list[0].Name, list[0].ID, report.Percent(min(0.99, max(0.01, p/100))))
+}
+
+// togetherWords are what one says of how causes stood together.
+var togetherWords = []struct{ word, how string }{
+	{"both", practice.BothNeeded}, {"together", practice.BothNeeded}, {"all", practice.BothNeeded},
+	{"either", practice.EitherDid}, {"any", practice.EitherDid},
+}
+
+// guessTogether names causes, with commas or an "and" between them, and how they stood.
+func (t *table) guessTogether(how, text string, p float64) error {
+	parts := strings.Split(text, ",")
+	for _, word := range []string{" and ", " or "} {
+		// A name may have an "and" of its own: the one that parts two names is taken.
+		for at := 0; len(parts) == 1; {
+			k := strings.Index(text[at:], word)
+			if k < 0 {
+				break
+			}
+			a, b := text[:at+k], text[at+k+len(word):]
+			if len(t.node(a, t.g.Causes())) == 1 && len(t.node(b, t.g.Causes())) == 1 {
+				parts = []string{a, b}
+			}
+			at += k + len(word)
+		}
+	}
+	var nodes []*rules.Node
+	for _, name := range parts {
+		name = strings.TrimSpace(name)
+		for _, word := range []string{"and ", "or "} {
+			name = strings.TrimPrefix(name, word)
+		}
+		if name == "" {
+			continue
+		}
+		list := t.node(name, t.g.Causes())
+		if len(list) != 1 {
+			return t.ambiguous("cause", name, list)
+		}
+		if !slices.Contains(nodes, list[0]) {
+			nodes = append(nodes, list[0])
+		}
+	}
+	switch {
+	case t.x.Real:
+		return t.say("In a real case name one cause.")
+	case len(nodes) < 2:
+		return t.say("Name two causes with a comma between them, as guess both A, B 70.")
+	}
+	t.g.GuessTogether(how, nodes, p)
+	var names []string
+	for _, n := range nodes {
+		names = append(names, n.Name)
+	}
+	return t.say("Noted: %s, %s. Now chain, or done.", report.TogetherWords(how, names), report.Percent(min(0.99, max(0.01, p))))
 }
 
 // chain draws the chain of failure, from the cause on: steps with commas between, or

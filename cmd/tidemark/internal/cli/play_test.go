@@ -58,6 +58,21 @@ minutes_off = 30
 [part.screen]
 name = "screen"
 behind = ["pan"]
+[part.lid]
+name = "lid"
+minutes_off = 90
+[part.seat]
+name = "seat"
+[sign.seat.pores]
+name = "laboratory finds pores"
+look = "Cut, grind, look."
+minutes = 45
+[part.under]
+name = "underside"
+behind = ["lid"]
+[sign.under.black]
+name = "black"
+look = "Is it black?"
 [part.hose]
 name = "hose"
 per = "cylinder"
@@ -86,6 +101,8 @@ base_rate = 0.02
 source = "common practice"
 leads_to.starved = { how_often = 0.5, because = "Crumbs shut the screen.", source = "common practice" }
 shows.screen.crumbs = { how_often = 0.95, because = "They lie where they stop.", source = "common practice" }
+shows.seat.pores = { how_often = 0.1, because = "It goes on below.", source = "common practice" }
+shows.under.black = { how_often = 0.1, because = "It goes on below.", source = "common practice" }
 shows.hose.soft = { how_often = 0.5, because = "It lets go of its lining.", source = "common practice" }
 [step.starved]
 name = "starved"
@@ -126,42 +143,48 @@ func pumpTable(t testing.TB, seed uint64) (*table, *bytes.Buffer) {
 // What is typed in the words of a shop is understood.
 func TestTableUnderstands(t *testing.T) {
 	for line, want := range map[string]string{
-		"look sump":                      "Pan\n    ",
-		"look at the screen":             "The screen cannot be seen yet. First off: pan (30 min).",
-		"look crumbs":                    "First off: pan",
-		"look hoses":                     "Hose\n    ",
-		"look xylophone":                 `No sign or part of this engine is called "xylophone".`,
-		"look":                           "Look at what?",
-		"list":                           "  hose: 1 thing to look for\n  pan: 1 thing to look for, 30 min to take off\n0 min",
-		"list screen":                    "Cannot be seen yet. First off: pan.",
-		"parts":                          "screen: 1 thing to look for, behind pan",
-		"off pan":                        "Off pan: done (30 min). 30 min of work so far.",
-		"off hose":                       "The hose does not come off: nothing of it hides anything.",
-		"off screen":                     "First off: pan",
-		"wash pan":                       "Wash pan: done (15 min). What could have been seen there before is gone. 15 min of work",
-		"wash":                           "Wash what?",
-		"causes":                         "  filter blocked (blocked_filter)\n  hose crumbling (crumbling_hose)\n",
-		"causes blocked":                 "  filter blocked (blocked_filter)\n",
-		"steps":                          "  starved (starved)\n",
-		"steps before starved":           "  filter blocked (blocked_filter)\n  hose crumbling (crumbling_hose)\n",
-		"card starved":                   "A step: something produced it.",
-		"guess filter 70":                "Noted: filter blocked (blocked_filter), 70 %.",
-		"guess filter 70%":               "Noted: filter blocked (blocked_filter), 70 %.",
-		"guess filter 100":               "Noted: filter blocked (blocked_filter), 99 %.",
-		"guess filter":                   "Name a cause and how sure",
-		"guess filter sure":              "How sure?",
-		"guess filter -3":                "How sure?",
-		"guess filter nan":               "How sure?",
-		"guess starved 50":               "Starved is a step: something produced it.",
-		"guess open 40":                  "Noted: it cannot be determined, 40 %.",
-		"chain":                          "Chain: pump stopped.\nLeads straight to pump stopped, by the book:\n  starved (starved)\n",
-		"chain filter blocked, starved":  "Chain: filter blocked → starved → pump stopped.\n",
-		"chain blocked_filter starved":   "Chain: filter blocked → starved → pump stopped.\n",
-		"chain filter, starved, stopped": "Chain: filter blocked → starved → pump stopped.\n",
-		"chain nonsense, starved":        "The chain stays as it was.",
-		"notes":                          "0 min of work so far.",
-		"done":                           "Name a cause first",
-		"fly":                            `"fly" is no command here; help lists them.`,
+		"look sump":                         "Pan\n    ",
+		"look at the screen":                "The screen cannot be seen yet. First off: pan (30 min).",
+		"look crumbs":                       "First off: pan",
+		"look hoses":                        "Hose\n    ",
+		"look xylophone":                    `No sign or part of this engine is called "xylophone".`,
+		"look":                              "Look at what?",
+		"list":                              "  hose: 1 thing to look for\n  pan: 1 thing to look for, 30 min to take off\n seat: 1 thing to look for\n0 min",
+		"list screen":                       "Cannot be seen yet. First off: pan.",
+		"parts":                             "screen: 1 thing to look for, behind pan",
+		"off pan":                           "Off pan: done (30 min). 30 min of work so far.",
+		"off hose":                          "The hose does not come off: nothing of it hides anything.",
+		"off screen":                        "First off: pan",
+		"wash pan":                          "Wash pan: done (15 min). What could have been seen there before is gone. 15 min of work",
+		"wash":                              "Wash what?",
+		"causes":                            "  filter blocked (blocked_filter)\n  hose crumbling (crumbling_hose)\n",
+		"causes blocked":                    "  filter blocked (blocked_filter)\n",
+		"steps":                             "  starved (starved)\n",
+		"steps before starved":              "  filter blocked (blocked_filter)\n  hose crumbling (crumbling_hose)\n",
+		"card starved":                      "A step: something produced it.",
+		"guess filter 70":                   "Noted: filter blocked (blocked_filter), 70 %.",
+		"guess filter 70%":                  "Noted: filter blocked (blocked_filter), 70 %.",
+		"guess filter 100":                  "Noted: filter blocked (blocked_filter), 99 %.",
+		"guess filter":                      "Name a cause and how sure",
+		"guess filter sure":                 "How sure?",
+		"guess filter -3":                   "How sure?",
+		"guess filter nan":                  "How sure?",
+		"guess starved 50":                  "Starved is a step: something produced it.",
+		"guess both filter, hose 40":        "Noted: filter blocked and hose crumbling, needed together, 40 %.",
+		"guess together filter and hose 40": "Noted: filter blocked and hose crumbling, needed together, 40 %.",
+		"guess either hose or filter 40%":   "Noted: hose crumbling and filter blocked, of which either alone would have done, 40 %.",
+		"guess both filter 40":              "Name two causes with a comma between them",
+		"guess both filter, xylophone 40":   `No cause of this engine is called "xylophone"`,
+		"guess both filter, starved 40":     `No cause of this engine is called "starved"`,
+		"guess open 40":                     "Noted: it cannot be determined, 40 %.",
+		"chain":                             "Chain: pump stopped.\nLeads straight to pump stopped, by the book:\n  starved (starved)\n",
+		"chain filter blocked, starved":     "Chain: filter blocked → starved → pump stopped.\n",
+		"chain blocked_filter starved":      "Chain: filter blocked → starved → pump stopped.\n",
+		"chain filter, starved, stopped":    "Chain: filter blocked → starved → pump stopped.\n",
+		"chain nonsense, starved":           "The chain stays as it was.",
+		"notes":                             "0 min of work so far.",
+		"done":                              "Name a cause first",
+		"fly":                               `"fly" is no command here; help lists them.`,
 	} {
 		tb, out := pumpTable(t, 1)
 		require.NoError(t, tb.carryOut(line))
@@ -170,6 +193,37 @@ func TestTableUnderstands(t *testing.T) {
 			got += "0 min"
 		}
 		assert.Contains(t, strings.Join(strings.Fields(got), " "), strings.Join(strings.Fields(want), " "), "%q", line)
+	}
+}
+
+// What takes long is told before it is done, and done when said again, or on yes.
+func TestTableWarnsOfLongWork(t *testing.T) {
+	for _, c := range []struct {
+		lines   []string
+		want    string
+		minutes float64
+	}{
+		{[]string{"off lid"}, "Off lid takes 90 min. To do it, say yes, or the same again.", 0},
+		{[]string{"off lid", "yes"}, "Off lid: done (90 min).", 90},
+		{[]string{"off lid", "y"}, "Off lid: done (90 min).", 90},
+		{[]string{"off lid", "take off LID"}, "Off lid: done (90 min).", 90},
+		{[]string{"off lid", "list", "yes"}, "Nothing waits for a yes.", 0},
+		{[]string{"off lid", "look seat", "off lid"}, "Off lid takes 90 min.", 0},
+		{[]string{"off lid", "", "# well", "yes"}, "Off lid: done (90 min).", 90},
+		{[]string{"yes"}, "Nothing waits for a yes.", 0},
+		{[]string{"off pan", "look screen"}, "Screen", 35}, // half an hour is not asked about
+		{[]string{"look lab"}, "That look takes 45 min. To do it", 0},
+		{[]string{"look lab", "yes"}, "Seat", 45},
+		{[]string{"off pan", "look lab"}, "Seat", 75}, // less than twice the work so far
+		{[]string{"off pan", "off lid"}, "Off lid takes 90 min.", 30},
+	} {
+		tb, out := pumpTable(t, 1)
+		for _, line := range c.lines {
+			out.Reset()
+			require.NoError(t, tb.carryOut(line))
+		}
+		assert.Contains(t, out.String(), c.want, "%q", c.lines)
+		assert.Equal(t, c.minutes, tb.g.Minutes(), "%q", c.lines)
 	}
 }
 

@@ -79,6 +79,11 @@ func newPractice(s *shared) *cobra.Command {
 came of them, old wear and what a look at each part would show. You look, take
 parts off, name the cause and how sure you are of it, and draw the chain of
 failure. Every look and every bolt takes minutes, and what an act destroys is gone.
+What takes long is asked about before it is done.
+
+At master level one in three exercises has two causes that were needed together
+(guess both A, B 70), one in three two of which either alone would have done (guess
+either A, B 70), and one in three cannot be determined (guess not determined 70).
 
 Commands are typed one a line, at a terminal or from standard input; help lists
 them. --play carries out the lines of a file, and shows them. --case takes a closed
@@ -135,7 +140,7 @@ drawn more often, unless you give a --seed.`,
 					}
 				}
 				if s.env.Progress {
-					fmt.Fprintln(cmd.ErrOrStderr(), "Drawing an exercise that can be solved: up to half a minute.")
+					fmt.Fprintln(cmd.ErrOrStderr(), "Drawing an exercise that can be solved: some seconds.")
 				}
 				x, err = practice.Draw(cmd.Context(), book, r)
 				for k := 0; draw.seed == "" && k < 3 && errors.Is(err, practice.ErrNoDraw); k++ {

@@ -43,7 +43,7 @@ func startWords(x *practice.Exercise) string {
 
 var levelWords = map[practice.Level]string{
 	practice.Journeyman: "Journeyman: there is old wear or damage made after, and one thing of what is told leads away.",
-	practice.Master:     "Master: two causes may have been needed together, or either may have done; or it cannot be determined: then guess not determined. One thing of what is told leads away.",
+	practice.Master:     "Master: either two causes were needed together (guess both A, B), or either of two would have done it alone (guess either A, B), or it cannot be determined (guess not determined): one is as likely as the other. One thing of what is told may lead away.",
 }
 
 // opening tells engine, question and story.
@@ -123,10 +123,14 @@ func PracticeHelp(w io.Writer, o Options) error {
 		{"card NAME", "what the book says of a cause or step"},
 		{"chain A, B, C", "draw the chain of failure, from the cause on; chain shows it"},
 		{"guess CAUSE 70", "name a cause, and how sure you are in per cent"},
+		{"guess both A, B 70", "that two were needed together"},
+		{"guess either A, B 70", "that each of two would have done it alone"},
+		{"guess not determined 70", "that it cannot be determined"},
+		{"yes", "do what was asked about because it takes long"},
 		{"done", "finish, and see how it went"},
 		{"quit", "leave without a score"},
 	} {
-		p.line("  "+h[0]+strings.Repeat(" ", max(1, 17-len(h[0]))), strings.Repeat(" ", 19), "%s", h[1])
+		p.line("  "+h[0]+strings.Repeat(" ", max(1, 25-len(h[0]))), strings.Repeat(" ", 27), "%s", h[1])
 	}
 	p.line("  ", "  ", "Names need not be whole: words that begin those of the name do.")
 	return p.close()
@@ -188,7 +192,7 @@ func PartSigns(w io.Writer, g *practice.Game, part *rules.Part, o Options) error
 		note := fmt.Sprintf("%.0f min", max(1, s.Minutes))
 		switch lost := g.LostBy(s); {
 		case g.Looked(s):
-			note = "looked for"
+			note = "looked for: " + lookedWords(g, s)
 		case lost != "":
 			note = "gone since " + lost
 		}
@@ -203,6 +207,16 @@ func PartSigns(w io.Writer, g *practice.Game, part *rules.Part, o Options) error
 	return p.close()
 }
 
+// lookedWords are what was found of a sign.
+func lookedWords(g *practice.Game, s *rules.Sign) string {
+	for _, l := range g.Looks {
+		if l.Sign == s {
+			return stateWords(l)
+		}
+	}
+	return ""
+}
+
 // Answers tell what looks found, part by part: always in the same words and order.
 func Answers(w io.Writer, looks []practice.Look, o Options) error {
 	p := newPage(w, o)
@@ -210,7 +224,13 @@ func Answers(w io.Writer, looks []practice.Look, o Options) error {
 	return p.close()
 }
 
-func (p *page) answers(looks []practice.Look) {
+// longNotes is how many things not found on a part are named in the notes.
+const longNotes = 6
+
+func (p *page) answers(looks []practice.Look) { p.found(looks, len(looks)) }
+
+// found tells what looks found; of more things not found on a part than most, how many.
+func (p *page) found(looks []practice.Look, most int) {
 	for len(looks) > 0 {
 		part := looks[0].Sign.Part
 		n := 0
@@ -240,7 +260,10 @@ func (p *page) answers(looks []practice.Look) {
 		if len(yes) > 0 {
 			p.line("    ", "      ", "%s: %s.", saysYes, strings.Join(yes, "; "))
 		}
-		if len(no) > 0 {
+		switch {
+		case len(no) > most:
+			p.line("    ", "      ", "%s: %d things (list %s shows which).", saysNo, len(no), part.Name)
+		case len(no) > 0:
 			p.line("    ", "      ", "%s: %s.", saysNo, strings.Join(no, "; "))
 		}
 	}
@@ -306,9 +329,9 @@ func Notes(w io.Writer, g *practice.Game, o Options) error {
 	if len(g.Looks) == 0 {
 		p.line("", "  ", "Nothing has been looked at yet.")
 	}
-	p.answers(byPart(g.Looks))
+	p.found(byPart(g.Looks), longNotes)
 	for _, j := range g.Guesses {
-		p.line("  ", "      ", "Named: %s, %s.", termOf(g, j.Cause), Percent(j.Said))
+		p.line("  ", "      ", "Named: %s, %s.", termOf(g, j), Percent(j.Said))
 	}
 	p.line("", "  ", "%.0f min of work so far.", g.Minutes())
 	return p.close()
@@ -333,16 +356,32 @@ func byPart(looks []practice.Look) []practice.Look {
 	return out
 }
 
-func termOf(g *practice.Game, id string) string {
-	if id == "" {
+func termOf(g *practice.Game, j practice.Guess) string {
+	if len(j.Causes) == 0 {
 		return "not determined"
 	}
-	for _, n := range g.Causes() {
-		if n.ID == id {
-			return n.Name
+	var names []string
+	for _, id := range j.Causes {
+		name := id
+		for _, n := range g.Causes() {
+			if n.ID == id {
+				name = n.Name
+			}
 		}
+		names = append(names, name)
 	}
-	return id
+	return TogetherWords(j.How, names)
+}
+
+// TogetherWords put into words how causes stood.
+func TogetherWords(how string, names []string) string {
+	switch how {
+	case practice.BothNeeded:
+		return and(names) + ", needed together"
+	case practice.EitherDid:
+		return and(names) + ", of which either alone would have done"
+	}
+	return and(names)
 }
 
 // Nodes lists causes or steps under a title, by name.
@@ -390,16 +429,20 @@ func Outcome(w io.Writer, b *rules.Book, g *practice.Game, r *practice.Result, o
 	p.head("What you said")
 	for _, j := range r.Guesses {
 		name, of := "that it cannot be determined", "it"
-		if j.Node != nil {
-			name = j.Node.Name
+		if len(j.Nodes) > 0 {
+			name = TogetherWords(j.How, nodeNames(b, j.Causes))
 		}
 		verdict := "Wrong."
 		switch {
 		case j.Right:
 			verdict = "Right."
-		case j.Node != nil && j.There && !j.Acted:
+		case j.How != "" && slices.Equal(j.Causes, x.Truth.Right):
+			verdict = "Wrong: these they were, and they stood otherwise."
+		case j.How != "" && slices.ContainsFunc(j.Causes, x.Truth.IsRight):
+			verdict = "Wrong: not just these."
+		case len(j.Nodes) == 1 && j.There && !j.Acted:
 			verdict = "Wrong: it was there, and had nothing to do with it."
-		case j.Node != nil && j.There:
+		case len(j.Nodes) == 1 && j.There:
 			verdict = "Wrong: it was there and took part, and without it the same would have happened."
 		}
 		p.line("  ", "      ", "You named %s, %s. %s Base rates give %s %s: %s bits.", name, Percent(j.Said), verdict, of, Percent(j.Base), plusMinus(j.Bits))
@@ -408,30 +451,35 @@ func Outcome(w io.Writer, b *rules.Book, g *practice.Game, r *practice.Result, o
 	switch {
 	case x.Open || r.Now == 0:
 	default:
-		p.line("  ", "      ", "With what you had found, the book gives what is right %s.", Percent(r.Now))
+		given := ""
+		if x.Level == practice.Master {
+			given = ", and one sort of exercise as likely as another"
+		}
+		p.line("  ", "      ", "With what you had found%s, the book gives what is right %s.", given, Percent(r.Now))
 	}
 	p.head("The chain")
 	p.chainOf(b, x, r)
 	p.head("The work")
 	p.line("  ", "      ", "%.0f min; %s", r.Minutes, planWords(x))
 	p.lost(r)
-	p.idle(r)
+	p.idle(r, slices.ContainsFunc(g.Looks, func(l practice.Look) bool { return !l.Told }))
 	p.feedback(b, x, r)
-	if n := cardOf(b, x); n != nil {
-		p.gap()
-		if err := p.close(); err != nil {
-			return err
-		}
-		return NodeCard(w, b, n, o)
-	}
-	return p.close()
-}
-
-func cardOf(b *rules.Book, x *practice.Exercise) *rules.Node {
 	if len(x.Truth.Right) == 0 || x.Open {
-		return nil
+		return p.close()
 	}
-	return b.Node(x.Truth.Right[0])
+	for _, id := range x.Truth.Right {
+		if n := b.Node(id); n != nil && (id == x.Truth.Right[0] || !x.Real) {
+			p.gap()
+			if err := p.close(); err != nil {
+				return err
+			}
+			if err := NodeCard(w, b, n, o); err != nil {
+				return err
+			}
+			p = newPage(w, o)
+		}
+	}
+	return nil
 }
 
 func plusMinus(bits float64) string {
@@ -487,9 +535,15 @@ func truthWords(b *rules.Book, x *practice.Exercise) string {
 	case x.Real:
 		return "Confirmed: " + or(names) + "."
 	case x.Truth.How == practice.BothNeeded:
-		what = "It was " + and(names) + " together: without any one of them it would not have happened."
+		what = "It was " + and(names) + " together: without either of them it would not have happened."
+		if len(names) > 2 {
+			what = "It was " + and(names) + " together: without any one of them it would not have happened."
+		}
 	case x.Truth.How == practice.EitherDid:
-		what = "It was " + and(names) + ": any of them alone would have done."
+		what = "It was " + and(names) + ": either alone would have done."
+		if len(names) > 2 {
+			what = "It was " + and(names) + ": without some of them it would have happened all the same."
+		}
 	case x.Truth.How == practice.NotListed && len(names) == 0:
 		what = "It was something that the book does not list."
 	case x.Truth.How == practice.NotListed:
@@ -521,6 +575,20 @@ func (p *page) chainOf(b *rules.Book, x *practice.Exercise, r *practice.Result) 
 		}
 	}
 	p.line("  ", "      ", "It went: %s.", names(append(slices.Clone(way), x.Question.ID)))
+	if x.Truth.How == practice.BothNeeded || x.Truth.How == practice.EitherDid {
+		// The ways of the others, the longest of each.
+		for _, id := range x.Truth.Right {
+			var other []string
+			for _, w := range x.Truth.Ways {
+				if w[0] == id && id != way[0] && len(w) > len(other) {
+					other = w
+				}
+			}
+			if other != nil {
+				p.line("  ", "      ", "And: %s.", names(append(slices.Clone(other), x.Question.ID)))
+			}
+		}
+	}
 	if len(r.ChainHit)+len(r.ChainOff) == 0 {
 		p.line("  ", "      ", "You drew none.")
 		return
@@ -602,8 +670,12 @@ func (p *page) lost(r *practice.Result) {
 // mostIdle is how many idle looks are named.
 const mostIdle = 5
 
-func (p *page) idle(r *practice.Result) {
-	if len(r.Idle) == 0 {
+func (p *page) idle(r *practice.Result, looked bool) {
+	switch {
+	case !looked:
+		p.line("  ", "      ", "You looked at nothing.")
+		return
+	case len(r.Idle) == 0:
 		p.line("  ", "      ", "Every look could have changed something.")
 		return
 	}

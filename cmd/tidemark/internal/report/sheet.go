@@ -23,7 +23,11 @@ func ClassSheet(b *rules.Book, papers []practice.Paper) ([]byte, error) {
 	d.Title("What killed it?", title)
 	small := pdf.Style{Size: 9, Colour: pdf.Grey}
 	d.Paragraph(pdf.Run{Text: "For each engine: name the cause, and how sure you are of it in per cent; draw the chain of failure from there to the question; and say what of it all is old, came after, or leads away. The answers stand after the last exercise.", Style: small})
-	if words := levelWords[level]; words != "" {
+	words := levelWords[level]
+	if level == practice.Master {
+		words = "Master: either two causes were needed together, or either of two would have done it alone, or it cannot be determined: one is as likely as the other. Say which, and how surely. One thing of what is told may lead away."
+	}
+	if words != "" {
 		d.Paragraph(pdf.Run{Text: words, Style: small})
 	}
 	for i, p := range papers {
@@ -82,10 +86,17 @@ func ClassSheet(b *rules.Book, papers []practice.Paper) ([]byte, error) {
 			d.Bullet("•", pdf.Plain("There, and not to blame: "+trap.Node.Name+".")...)
 		}
 		d.Text(upperFirst(planWords(x)))
-		for _, id := range x.Truth.Right {
-			base := x.Base(id)
-			d.Paragraph(pdf.Run{Text: fmt.Sprintf("Base rates give %s %s. To play it look by look: %s", b.Node(id).Name, Percent(base), again(x)), Style: small})
-			break
+		what, base := "", 0.0
+		switch {
+		case x.Open:
+			what, base = "that it cannot be determined", x.BaseOpen()
+		case len(x.Truth.Right) > 1:
+			what, base = TogetherWords(x.Truth.How, nodeNames(b, x.Truth.Right)), x.BaseTogether(x.Truth.How, x.Truth.Right)
+		case len(x.Truth.Right) == 1:
+			what, base = b.Node(x.Truth.Right[0]).Name, x.Base(x.Truth.Right[0])
+		}
+		if what != "" {
+			d.Paragraph(pdf.Run{Text: fmt.Sprintf("Base rates give %s %s. To play it look by look: %s", what, Percent(base), again(x)), Style: small})
 		}
 	}
 	return d.Bytes()
