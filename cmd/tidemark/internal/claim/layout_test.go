@@ -124,7 +124,7 @@ func TestRolesAreLabelled(t *testing.T) {
 	s := drawChain(things, report.NewNames(in.Book, in.Diagnosis), pageWide)
 	labels := 0
 	for _, x := range s.Shapes {
-		if x.Kind == "text" && (x.Text == "PRIMARY: CAUSE" || x.Text == "CONSEQUENTIAL: ON THE WAY" || x.Text == "CONSEQUENTIAL: BESIDE IT" || x.Text == "WHAT HAPPENED: ASKED ABOUT") {
+		if x.Kind == "text" && (x.Text == "PRIMARY: CAUSE" || x.Text == "PRIMARY" || x.Text == "CONSEQUENTIAL: ON THE WAY" || x.Text == "CONSEQUENTIAL: BESIDE IT" || x.Text == "WHAT HAPPENED: ASKED ABOUT") {
 			labels++
 		}
 	}
