@@ -375,11 +375,19 @@ func (w *work) whyDoubted(id string) (string, error) {
 	now := w.shownWith(id, w.post)
 	ids := w.counted()
 	then := make([]float64, len(ids))
+	var shows []*network.Item
+	for _, o := range w.g.Observed {
+		if o.Finding == id {
+			for _, s := range o.Explains() {
+				shows = append(shows, s.Item)
+			}
+		}
+	}
 	if err := each(w.ctx, len(ids), func(i int) error {
 		if ids[i] == id {
 			return nil
 		}
-		p, err := w.plain.Posterior(w.ctx, map[string]bool{ids[i]: true})
+		p, err := w.plain.About(w.ctx, map[string]bool{ids[i]: true}, shows, nil)
 		if err == nil {
 			then[i] = w.shownWith(id, p)
 		}
