@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"os"
 	"slices"
 	"testing"
 
@@ -10,6 +11,7 @@ import (
 
 	"tidemark/engine/network"
 	"tidemark/evidence"
+	"tidemark/evidence/source"
 )
 
 // Where the budget forces rules to be left out, the numbers stay near those worked
@@ -66,4 +68,23 @@ F3 not oil_pump.will_not_turn`)}
 		}
 	}
 	assert.GreaterOrEqual(t, tried, 10)
+}
+
+// Numbers are sketched first with more left out. Where that would be the telling rule
+// itself (of six rods alike, all go or none), what hangs on it must not be called small:
+// the oil that was lost starved these bearings.
+func TestSketchKeepsTheTellingRule(t *testing.T) {
+	t.Parallel()
+	const file = "../testdata/published/P033.toml"
+	text, err := os.ReadFile(file)
+	require.NoError(t, err)
+	var faults source.Faults
+	c, ok := evidence.Parse(file, text, &faults)
+	require.True(t, ok, faults.Error())
+	d, err := Diagnose(t.Context(), wholeBook(), c, Options{})
+	require.NoError(t, err)
+	require.False(t, d.Method.Exact, "nothing is sketched where all is worked out")
+	for _, id := range []string{"oil_starvation", "oil_lost_fast", "cooler_seam_burst"} {
+		assert.Greater(t, of(t, d, id).Acted, 0.8, id)
+	}
 }
