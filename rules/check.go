@@ -11,14 +11,7 @@ import (
 // left out, because there is nothing at their other end: that these then lead
 // nowhere would only be the wake of a fault that is told already.
 func check(b *Book, lost map[*Node]bool, faults *source.Faults) {
-	needed := map[*Node][]*Node{}
-	for _, n := range b.Nodes {
-		for _, need := range n.Needs {
-			for _, of := range need.Of {
-				needed[of] = append(needed[of], n)
-			}
-		}
-	}
+	needed := needing(b)
 	for _, n := range b.Nodes {
 		if n.Kind == Step && len(n.In) == 0 && len(n.Needs) == 0 {
 			faults.Add(n.Pos, "let a cause or step lead to it, or make it a cause", "nothing leads to step %s", n.ID)

@@ -157,6 +157,7 @@ func signsOf(n *Node, known map[*Node]map[*Sign]float64, needing map[*Node][]*No
 	return m
 }
 
+// needing lists, by node, the steps that need it together with others.
 func needing(b *Book) map[*Node][]*Node {
 	out := map[*Node][]*Node{}
 	for _, n := range b.Nodes {
