@@ -1,9 +1,11 @@
 package engine
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -25,10 +27,14 @@ func BenchmarkDiagnose(b *testing.B) {
 		require.True(b, ok, faults.Error())
 		b.Run(filepath.Base(file), func(b *testing.B) {
 			b.ReportAllocs()
+			best := math.Inf(1) // on a machine that does other things besides
 			for b.Loop() {
+				start := time.Now()
 				_, err := Diagnose(b.Context(), book, c, Options{})
 				require.NoError(b, err)
+				best = min(best, time.Since(start).Seconds())
 			}
+			b.ReportMetric(1000*best, "best-ms")
 		})
 	}
 }

@@ -123,41 +123,58 @@ func (m *Model) LogChance(ctx context.Context, ev Evidence) (float64, error) {
 // of all variables, if none is named. The error is a *[Contradiction] when the
 // evidence is impossible.
 func (m *Model) Infer(ctx context.Context, ev Evidence, query ...Var) (*Posterior, error) {
+	post, _, err := m.InferWithin(ctx, math.Inf(1), ev, query...)
+	return post, err
+}
+
+// InferWithin is Infer if that takes no more than 2^log2 numbers in all tables, as
+// [Model.Within] tells; fits is false, and there is no posterior, if it takes more.
+func (m *Model) InferWithin(ctx context.Context, log2 float64, ev Evidence, query ...Var) (post *Posterior, fits bool, err error) {
 	if err := m.checkEvidence(ev); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	if err := m.checkVars(query); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	if len(query) == 0 {
 		query = m.all()
 	}
 	w := m.work()
 	defer m.release(w)
-	post := &Posterior{probs: make([][]float64, m.Len())}
 	ok := w.reduce(ev, query, m.limits, ranked)
 	if !ok && w.over == nil {
-		return nil, m.contradiction(ctx, w, ev)
+		return nil, false, m.contradiction(ctx, w, ev)
 	}
-	if ok && w.within(ctx, m.limits.divide) {
+	if !math.IsInf(log2, 1) && !(ok && w.fits(ctx, math.Exp2(log2))) {
+		return nil, false, ctx.Err()
+	}
+	post = &Posterior{probs: make([][]float64, m.Len())}
+	if ok && (w.bears(query) || w.within(ctx, m.limits.divide)) {
 		ok, err := w.solveReduced(ctx, ev, query, false)
 		switch {
 		case errors.As(err, new(*TooLarge)):
 			// Divided below.
 		case err != nil:
-			return nil, err
+			return nil, false, err
 		case !ok:
-			return nil, m.contradiction(ctx, w, ev)
+			return nil, false, m.contradiction(ctx, w, ev)
 		default:
 			w.read(query, post)
-			return post, nil
+			return post, true, nil
 		}
 	}
+	if err := m.divided(ctx, w, ev, query, post); err != nil {
+		return nil, false, err
+	}
+	return post, true, nil
+}
 
-	// Variables below what the evidence bears on can entangle everything when they
-	// are asked for together. So the others go first, and these in groups.
+// divided infers what is too large to be asked for together. Variables below what the
+// evidence bears on can entangle everything then; so the others go first, and these in
+// groups.
+func (m *Model) divided(ctx context.Context, w *work, ev Evidence, query []Var, post *Posterior) error {
 	if !w.reduce(ev, nil, m.limits, ranked) && w.over == nil {
-		return nil, m.contradiction(ctx, w, ev)
+		return m.contradiction(ctx, w, ev)
 	}
 	var core, below []Var
 	for _, v := range query {
@@ -169,7 +186,7 @@ func (m *Model) Infer(ctx context.Context, ev Evidence, query ...Var) (*Posterio
 	}
 	total, err := m.infer(ctx, w, ev, core, post)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	logP, rounding := post.LogP, post.Rounding
 	enough := m.limits.divide + 4*total
@@ -179,13 +196,13 @@ func (m *Model) Infer(ctx context.Context, ev Evidence, query ...Var) (*Posterio
 			n = (n + 1) / 2
 		}
 		if _, err := m.infer(ctx, w, ev, below[:n], post); err != nil {
-			return nil, err
+			return err
 		}
 		rounding = max(rounding, post.Rounding)
 		below = below[n:]
 	}
 	post.LogP, post.Rounding = logP, rounding
-	return post, nil
+	return nil
 }
 
 func (m *Model) all() []Var {
@@ -256,23 +273,7 @@ func (m *Model) Within(ctx context.Context, log2 float64, ev Evidence, query ...
 	if !w.reduce(ev, query, m.limits, ranked) {
 		return w.over == nil
 	}
-	room := math.Exp2(log2)
-	first, ok := w.simple(ctx, room*farBeyond)
-	if !ok || first <= room {
-		return ok
-	}
-	p := &w.plan
-	w.arranged = false
-	if w.connect() != nil || !p.eliminate(ctx, w.card, byWeight, 0, math.Inf(1)) {
-		return false
-	}
-	if p.total > room {
-		p.improve(ctx, w.card, byFill, 0)
-	}
-	if p.total > room && p.total > 8*desperate && p.total < 4*room {
-		p.tryMany(ctx, w.card, 12)
-	}
-	return p.total <= room && ctx.Err() == nil
+	return w.fits(ctx, math.Exp2(log2))
 }
 
 // farBeyond is how many times as large as a limit the first simple order may come
@@ -286,37 +287,74 @@ const (
 	hopeless = 1e-6
 )
 
-// within tells whether the first, simple order of the problem stays within a total
-// size.
-func (w *work) within(ctx context.Context, total float64) bool {
-	_, ok := w.simple(ctx, total)
-	return ok
-}
+// overshoot is how many times as large as a limit the best order may be, before many
+// are tried, for them to be worth it.
+const overshoot = 4
 
-// simple is the total size of the first, simple order of the problem, if it stays
-// within one. It says the same whether the problem was met before or not; the plan is
-// only made where it was not.
-func (w *work) simple(ctx context.Context, total float64) (first float64, ok bool) {
+// fits tells whether all tables of the problem, in the order that prepare would take,
+// come to no more than so many numbers.
+func (w *work) fits(ctx context.Context, room float64) bool {
 	e := w.known()
-	if e != nil && (e.exact || e.first > total) {
-		return e.first, e.first <= total
+	switch {
+	case e != nil && e.total > 0:
+		return e.total <= room
+	case e != nil && e.first > room*farBeyond:
+		return false
 	}
 	if w.connect() != nil {
-		return 0, false
+		return false
 	}
 	p := &w.plan
-	e = &entry{exact: p.eliminate(ctx, w.card, byWeight, 0, total)}
-	if ctx.Err() != nil {
-		return 0, false
+	if !p.sketch(ctx, room*farBeyond) {
+		if ctx.Err() == nil {
+			w.learn(&entry{first: p.first})
+		}
+		return false
 	}
-	e.first, p.first = p.total, p.total
-	if e.exact && p.total <= thorough {
-		p.settle()
-		w.arranged = true // arrange would do no more; prepare notes it
-		return p.total, true
+	if !p.refine(ctx, overshoot*room) || ctx.Err() != nil {
+		return false
 	}
-	w.learn(e)
-	return p.total, e.exact
+	p.settle()
+	w.arranged = true
+	return p.total <= room
+}
+
+// within tells whether the first, simple order of the problem stays within a total
+// size. It says the same whether the problem was met before or not.
+func (w *work) within(ctx context.Context, total float64) bool {
+	if w.arranged {
+		return w.plan.first <= total
+	}
+	if e := w.known(); e != nil && e.exact {
+		return e.first <= total
+	}
+	if w.connect() != nil {
+		return false
+	}
+	w.sketched = w.plan.sketch(ctx, math.Inf(1))
+	return w.sketched && w.plan.first <= total
+}
+
+// bears tells whether the evidence bears on all of a query.
+func (w *work) bears(query []Var) bool {
+	n := len(w.m.nodes)
+	w.borne = resize(w.borne, n)
+	for v := range n {
+		w.borne[v] = w.fixed[v] >= 0 || w.like[v] != nil
+	}
+	for v := n - 1; v >= 0; v-- {
+		if w.borne[v] {
+			for _, p := range w.m.nodes[v].parents {
+				w.borne[p] = true
+			}
+		}
+	}
+	for _, v := range query {
+		if !w.borne[v] {
+			return false
+		}
+	}
+	return true
 }
 
 // prepare finds the program of the problem. The error is a *[TooLarge] when there is
@@ -336,7 +374,7 @@ func (w *work) prepare(ctx context.Context) error {
 		}
 		w.arranged = true
 	}
-	e := &entry{first: w.plan.first, exact: true}
+	e := &entry{first: w.plan.first, exact: true, total: w.plan.total}
 	ok := w.plan.total < reach && w.plan.width <= maxDims
 	if ok {
 		e.program, ok = w.compile(w.m.budget)

@@ -42,7 +42,7 @@ func (s *Shared) get() *work {
 }
 
 func (s *Shared) put(w *work) {
-	size := cap(w.numbers) + cap(w.run.values) + cap(w.plan.edges) + cap(w.sweep.tables) + cap(w.sweep.messages)
+	size := cap(w.numbers) + cap(w.run.values) + cap(w.plan.rim.edges) + cap(w.sweep.tables) + cap(w.sweep.messages)
 	if size <= keptNumbers {
 		s.mutex.Lock()
 		defer s.mutex.Unlock()
@@ -90,6 +90,7 @@ type entry struct {
 	key     []int32
 	first   float64 // the total size of the first order, or less when it was given up
 	exact   bool    // it was not given up
+	total   float64 // that of the best order; 0 where none was looked for
 	program *program
 	large   *TooLarge // instead of a program
 }

@@ -31,9 +31,9 @@ func TestGreedyOrderKeepsItsBooks(t *testing.T) {
 			w.factors = append(w.factors, f)
 		}
 		require.NoError(t, w.connect())
-		p := &w.plan
+		p := &w.plan.rim
 		for _, by := range []criterion{byWeight, byFill} {
-			require.True(t, p.eliminate(ctx, w.card, by, 0, math.Inf(1)))
+			require.True(t, p.eliminate(ctx, by, 0, math.Inf(1)))
 			got := append([]int32(nil), p.order...)
 			total := p.total
 

@@ -52,6 +52,7 @@ type work struct {
 	relevant []bool  // has a say in the answer
 	leaf     []bool  // no relevant child
 	asked    []bool  // its posterior is wanted
+	borne    []bool  // the evidence bears on it
 	fixed    []int32 // the known state, or -1
 	local    []int32 // the problem's variable, or -1
 	like     [][]float64
@@ -81,6 +82,7 @@ type work struct {
 
 	solved   int // how many problems
 	plan     plan
+	sketched bool // the plan has the first order of the problem
 	arranged bool // the plan is that of the problem
 	key      []int32
 	hash     uint64
@@ -151,7 +153,7 @@ func resize[T any](s []T, n int) []T {
 // to be impossible, or the tables would be beyond the budget; then over is set.
 func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
 	w.limits = lim
-	w.over, w.arranged, w.program = nil, false, nil
+	w.over, w.sketched, w.arranged, w.program = nil, false, false, nil
 	n := len(w.m.nodes)
 	w.relevant = resize(w.relevant, n)
 	w.leaf = resize(w.leaf, n)

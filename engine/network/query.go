@@ -366,12 +366,9 @@ func (g *Ground) level(ctx context.Context, md mode, t Test, room float64) (p fl
 	if !m.three[g.outcome] {
 		return 0, true, nil // nothing runs from it to the outcome
 	}
-	ev, outcome := m.evidence(nil), m.vars[g.outcome]
-	if !math.IsInf(room, 1) && !m.m.Within(ctx, room, ev, outcome) {
-		return 0, false, ctx.Err()
-	}
-	post, err := m.m.Infer(ctx, ev, outcome)
-	if err != nil {
+	outcome := m.vars[g.outcome]
+	post, fits, err := m.m.InferWithin(ctx, room, m.evidence(nil), outcome)
+	if !fits || err != nil {
 		return 0, false, err
 	}
 	if md == acted {
