@@ -108,9 +108,11 @@ type Ground struct {
 	// stand is, by variable, how likely it is taken to be where a rule from it is
 	// left out.
 	stand []float64
-	// thin holds, by variable and edge, the rules that are left out because
+	// thin tells the rules that are left out because
 	// hardly anything comes of them; nil until settled.
-	thin map[[2]int]bool
+	thin *leftOut
+	// edge is, by variable, how many edges there are of all before it.
+	edgesBefore []int32
 	// heaviest is the most that comes of any rule left out (see rank).
 	heaviest float64
 	// What goes with a choice of rules to leave out (see settle): choices that

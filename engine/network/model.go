@@ -82,7 +82,7 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 			v := &g.vars[i]
 			below[i] = b.test[i] || t.Unlisted && b.leaks(i) && v.leak > 0
 			for k, e := range v.edges {
-				below[i] = below[i] || below[e.from] && !g.thin[[2]int{i, k}]
+				below[i] = below[i] || below[e.from] && !g.thin.rule(i, k)
 			}
 		}
 		above := g.ancestorsOf([]int{g.outcome})
@@ -119,7 +119,7 @@ func (b *builder) merge(keep []bool) {
 	for i := range b.g.vars {
 		if v := &b.g.vars[i]; keep[i] && v.kind == hit {
 			r := v.edges[0].from
-			if far := b.g.vars[r].far; rules[far] == 1 || b.g.thin[apart(far)] {
+			if far := b.g.vars[r].far; rules[far] == 1 || b.g.thin.ways(far) {
 				b.alone[r] = true
 				keep[v.edges[1].from], keep[far] = false, false
 			}
@@ -127,9 +127,24 @@ func (b *builder) merge(keep []bool) {
 	}
 }
 
-// apart stands among the rules left out for this: that the "first" rules of a
+// apart stands in a ranking of rules for this: that the "first" rules of a
 // source get to the same positions.
 func apart(far int) [2]int { return [2]int{far, -1} }
+
+// leftOut tells what is left out of a model; nil and the zero value tell nothing of it.
+type leftOut struct {
+	before []int32      // by variable: how many edges those before it have
+	edges  []bool       // all edges, one variable after the other
+	apart  map[int]bool // by extent: that the "first" rules of a source get to the same positions
+}
+
+// rule tells whether the rule is left out that arrives at a variable by this edge.
+func (l *leftOut) rule(v, edge int) bool {
+	return l != nil && v < len(l.before) && l.edges[int(l.before[v])+edge]
+}
+
+// ways tells whether it is left out that rules get to the same positions.
+func (l *leftOut) ways(extent int) bool { return l != nil && l.apart[extent] }
 
 // edges are the parents of a variable in the model.
 func (b *builder) edges(i int) []edge {
@@ -165,7 +180,7 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 		var links []infer.Link
 		other := 0.0 // chance that a rule left out was at work
 		for k, e := range v.edges {
-			if b.g.thin[[2]int{i, k}] {
+			if b.g.thin.rule(i, k) {
 				other += (1 - other) * b.g.stand[e.from] * e.pass
 				continue
 			}
@@ -355,7 +370,7 @@ func (g *Ground) ancestorsOf(of []int) []bool {
 	for i := len(g.vars) - 1; i >= 0; i-- {
 		if keep[i] {
 			for k, e := range g.vars[i].edges {
-				keep[e.from] = keep[e.from] || !g.thin[[2]int{i, k}]
+				keep[e.from] = keep[e.from] || !g.thin.rule(i, k)
 			}
 		}
 	}

@@ -440,7 +440,7 @@ func (g *Ground) Depths() map[*Item]int {
 			step = 1
 		}
 		for k, e := range g.vars[i].edges {
-			if !g.thin[[2]int{i, k}] {
+			if !g.thin.rule(i, k) {
 				depth[e.from] = max(depth[e.from], depth[i]+step)
 			}
 		}
@@ -503,7 +503,7 @@ func (m *Model) actedBounds(c *infer.Calibration) []float64 {
 		if bound[i] > 0 && m.has(i) {
 			done := map[int]bool{}
 			for k, e := range v.edges {
-				if g.thin[[2]int{i, k}] || done[e.from] {
+				if g.thin.rule(i, k) || done[e.from] {
 					continue
 				}
 				done[e.from] = true
@@ -512,7 +512,7 @@ func (m *Model) actedBounds(c *infer.Calibration) []float64 {
 					// All links from one parent are one, for inference.
 					none := 1.0
 					for j, o := range v.edges {
-						if o.from == e.from && !g.thin[[2]int{i, j}] {
+						if o.from == e.from && !g.thin.rule(i, j) {
 							none *= 1 - o.pass
 						}
 					}
@@ -538,7 +538,7 @@ func (g *Ground) Below(items []*Item) map[*Item]bool {
 	out := map[*Item]bool{}
 	for i := range g.vars {
 		for k, e := range g.vars[i].edges {
-			below[i] = below[i] || below[e.from] && !g.thin[[2]int{i, k}]
+			below[i] = below[i] || below[e.from] && !g.thin.rule(i, k)
 		}
 		if it := g.vars[i].item; it != nil && below[i] {
 			out[it] = true

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"maps"
 	"math"
 	"slices"
 
@@ -77,7 +76,10 @@ func (g *Ground) settle(ctx context.Context) error {
 	if g.thin != nil {
 		return nil
 	}
-	g.thin = map[[2]int]bool{}
+	g.thin, g.edgesBefore = &leftOut{}, make([]int32, len(g.vars)+1)
+	for i := range g.vars {
+		g.edgesBefore[i+1] = g.edgesBefore[i] + int32(len(g.vars[i].edges))
+	}
 	if ok, err := g.fitsWhole(ctx); err != nil || ok {
 		return err
 	}
@@ -173,7 +175,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 }
 
 // with is the same ground with another choice of what is left out.
-func (g *Ground) with(thin map[[2]int]bool, stand []float64) *Ground {
+func (g *Ground) with(thin *leftOut, stand []float64) *Ground {
 	n := *g
 	n.thin, n.stand, n.coarse, n.wide = thin, stand, nil, nil
 	return &n
@@ -299,7 +301,7 @@ func (p *Posterior) sway(ctx context.Context) (*sway, error) {
 		}
 		none := 1 - v.leak
 		for k, e := range v.edges {
-			if g.thin[[2]int{i, k}] {
+			if g.thin.rule(i, k) {
 				none *= 1 - g.stand[e.from]*e.pass
 			}
 		}
@@ -345,7 +347,7 @@ func (g *Ground) rank(keep []bool, p []float64, sway *sway) []ranked {
 		forward, shared := sway.matters(i, g.prior[i], p[i])
 		for k, e := range v.edges {
 			w := max(p[e.from]*e.pass*forward, g.share(i, e, p)*shared)
-			if sway != nil && sway.known[i] && g.thin[[2]int{i, k}] {
+			if sway != nil && sway.known[i] && g.thin.rule(i, k) {
 				w = max(w, min(1, p[e.from]*e.pass*math.Abs(sway.boost[i]-1)))
 			}
 			out = append(out, ranked{[2]int{i, k}, w})
@@ -427,11 +429,14 @@ const alike = 1e-6
 // one left out must not grow with the very damage that the case is about, or it
 // would seem that all had come about anyway.
 func (g *Ground) leaveOut(order []ranked, n int, p []float64) {
-	g.thin = make(map[[2]int]bool, len(order))
+	last := len(g.edgesBefore) - 1
+	g.thin = &leftOut{before: g.edgesBefore[:last], edges: make([]bool, g.edgesBefore[last]), apart: map[int]bool{}}
 	g.heaviest = 0
 	for _, r := range order[n:] {
-		g.thin[r.edge] = true
-		if r.edge != apart(r.edge[0]) {
+		if r.edge == apart(r.edge[0]) {
+			g.thin.apart[r.edge[0]] = true
+		} else {
+			g.thin.edges[int(g.edgesBefore[r.edge[0]])+r.edge[1]] = true
 			g.heaviest = max(g.heaviest, r.weight)
 		}
 	}
@@ -537,13 +542,15 @@ func (g *Ground) coarser(i int, t Test) *Ground {
 			continue
 		}
 		for k, e := range g.vars[v].edges {
-			if !g.thin[[2]int{v, k}] {
+			if !g.thin.rule(v, k) {
 				chance[e.from] = max(chance[e.from], chance[v]*max(e.pass, 1e-6))
 				ways[e.from] = append(ways[e.from], onward{v, k})
 			}
 		}
 	}
-	n := c.with(maps.Clone(c.thin), c.stand)
+	back := *c.thin
+	back.edges = slices.Clone(back.edges)
+	n := c.with(&back, c.stand)
 	done := make([]bool, len(g.vars))
 	for len(missing) > 0 {
 		v := missing[0]
@@ -555,7 +562,7 @@ func (g *Ground) coarser(i int, t Test) *Ground {
 		for _, w := range ways[v] {
 			// Of ways that are equally sure, all: positions that are alike stay so.
 			if chance[w.to]*max(g.vars[w.to].edges[w.edge].pass, 1e-6) >= chance[v]*(1-alike) {
-				delete(n.thin, [2]int{w.to, w.edge})
+				back.edges[int(back.before[w.to])+w.edge] = false
 				missing = append(missing, w.to)
 			}
 		}
