@@ -55,6 +55,21 @@ type Builder struct {
 	faults []error
 	budget int
 	shared *Shared
+
+	// What nodes are made of is cut from larger pieces.
+	vars    []Var
+	numbers []float64
+	tables  [][]int
+}
+
+// cut takes n values from a piece, which it makes anew where it is at its end.
+func cut[T any](piece *[]T, n int) []T {
+	if len(*piece) < n {
+		*piece = make([]T, max(n, 1<<10))
+	}
+	out := (*piece)[:n:n]
+	*piece = (*piece)[n:]
+	return out
 }
 
 // NewBuilder returns an empty builder.
@@ -88,6 +103,7 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 	v := Var(len(b.nodes))
 	n := node{name: name, kind: tableKind, states: states}
 	rows, sound := 1, b.checkStates(name, states)
+	n.parents = cut(&b.vars, len(parents))[:0]
 	for i, p := range parents {
 		if !b.checkParent(name, p) {
 			sound = false
@@ -110,13 +126,11 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 		sound = false
 	}
 	if sound {
-		n.cpt = make([]float64, 0, len(cpt))
+		n.cpt = cut(&b.numbers, len(cpt))
 		for r := 0; r < len(cpt); r += states {
-			row, err := distribution(cpt[r : r+states])
-			if err != nil {
+			if err := distribution(n.cpt[r:r+states], cpt[r:r+states]); err != nil {
 				b.fault("%s: row %d: %w", name, r/states, err)
 			}
-			n.cpt = append(n.cpt, row...)
 		}
 	}
 	b.nodes = append(b.nodes, n)
@@ -132,6 +146,7 @@ func (b *Builder) Max(name string, states int, links []Link, leak []float64) Var
 	v := Var(len(b.nodes))
 	n := node{name: name, kind: maxKind, states: states}
 	sound := b.checkStates(name, states)
+	n.parents, n.pass, n.levels = cut(&b.vars, len(links))[:0], cut(&b.numbers, len(links))[:0], cut(&b.tables, len(links))[:0]
 links:
 	for _, l := range links {
 		if !b.checkParent(name, l.Parent) {
@@ -163,11 +178,10 @@ links:
 		if len(leak) != states {
 			b.fault("%s: the leak has %d entries for %d states", name, len(leak), states)
 		} else {
-			row, err := distribution(leak)
-			if err != nil {
+			n.leak = cut(&b.numbers, states)
+			if err := distribution(n.leak, leak); err != nil {
 				b.fault("%s: leak: %w", name, err)
 			}
-			n.leak = row
 		}
 	}
 	b.nodes = append(b.nodes, n)
@@ -215,7 +229,7 @@ func (b *Builder) Build() (*Model, error) {
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
-	m := &Model{nodes: slices.Clone(b.nodes), limits: usual, budget: b.budget, shared: b.shared}
+	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, shared: b.shared}
 	if m.shared == nil {
 		m.shared = &Shared{}
 	}
@@ -257,21 +271,20 @@ func (b *Builder) checkLevels(name string, l Link) bool {
 	return true
 }
 
-// distribution returns a copy of p that sums to one, or says why p is none.
-func distribution(p []float64) ([]float64, error) {
+// distribution writes p so that it sums to one, or says why it is no distribution.
+func distribution(to, p []float64) error {
 	sum := 0.0
 	for _, x := range p {
 		if !(x >= 0 && x <= 1+sumSlack) {
-			return p, fmt.Errorf("%v is not a probability", x)
+			return fmt.Errorf("%v is not a probability", x)
 		}
 		sum += x
 	}
 	if math.Abs(sum-1) > sumSlack {
-		return p, fmt.Errorf("the probabilities sum to %v, not to 1", sum)
+		return fmt.Errorf("the probabilities sum to %v, not to 1", sum)
 	}
-	q := slices.Clone(p)
-	for i := range q {
-		q[i] /= sum
+	for i, x := range p {
+		to[i] = x / sum
 	}
-	return q, nil
+	return nil
 }

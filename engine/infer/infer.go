@@ -145,8 +145,13 @@ func (m *Model) InferWithin(ctx context.Context, log2 float64, ev Evidence, quer
 	if !ok && w.over == nil {
 		return nil, false, m.contradiction(ctx, w, ev)
 	}
-	if !math.IsInf(log2, 1) && !(ok && w.fits(ctx, math.Exp2(log2))) {
-		return nil, false, ctx.Err()
+	if !math.IsInf(log2, 1) {
+		if !ok {
+			return nil, false, nil
+		}
+		if _, fits := w.fits(ctx, math.Exp2(log2)); !fits {
+			return nil, false, ctx.Err()
+		}
 	}
 	post = &Posterior{probs: make([][]float64, m.Len())}
 	if ok && (w.bears(query) || w.within(ctx, m.limits.divide)) {
@@ -265,15 +270,26 @@ func (m *Model) Estimate(ctx context.Context, ev Evidence, query ...Var) Cost {
 // would go on counting, and when the context is done. Evidence that does not fit the
 // model, or is impossible, costs nothing.
 func (m *Model) Within(ctx context.Context, log2 float64, ev Evidence, query ...Var) bool {
+	_, fits := m.Size(ctx, log2, ev, query...)
+	return fits
+}
+
+// Size is Within, and tells the binary logarithm of how many numbers there are in all
+// tables; where that is beyond the limit, of at least how many there were when it gave up.
+func (m *Model) Size(ctx context.Context, limit float64, ev Evidence, query ...Var) (log2 float64, fits bool) {
 	if m.checkEvidence(ev) != nil || m.checkVars(query) != nil {
-		return true
+		return 0, true
 	}
 	w := m.work()
 	defer m.release(w)
 	if !w.reduce(ev, query, m.limits, ranked) {
-		return w.over == nil
+		if w.over != nil {
+			return w.over.Cost.Log2, false
+		}
+		return 0, true
 	}
-	return w.fits(ctx, math.Exp2(log2))
+	size, fits := w.fits(ctx, math.Exp2(limit))
+	return math.Log2(max(size, 1)), fits
 }
 
 // farBeyond is how many times as large as a limit the first simple order may come
@@ -291,32 +307,32 @@ const (
 // are tried, for them to be worth it.
 const overshoot = 4
 
-// fits tells whether all tables of the problem, in the order that prepare would take,
-// come to no more than so many numbers.
-func (w *work) fits(ctx context.Context, room float64) bool {
+// fits tells how many numbers all tables of the problem come to, in the order that
+// prepare would take, and whether they are no more than so many.
+func (w *work) fits(ctx context.Context, room float64) (float64, bool) {
 	e := w.known()
 	switch {
 	case e != nil && e.total > 0:
-		return e.total <= room
+		return e.total, e.total <= room
 	case e != nil && e.first > room*farBeyond:
-		return false
+		return e.first, false
 	}
 	if w.connect() != nil {
-		return false
+		return math.Inf(1), false
 	}
 	p := &w.plan
 	if !p.sketch(ctx, room*farBeyond) {
 		if ctx.Err() == nil {
 			w.learn(&entry{first: p.first})
 		}
-		return false
+		return p.first, false
 	}
 	if !p.refine(ctx, overshoot*room) || ctx.Err() != nil {
-		return false
+		return p.total, false
 	}
 	p.settle()
 	w.arranged = true
-	return p.total <= room
+	return p.total, p.total <= room
 }
 
 // within tells whether the first, simple order of the problem stays within a total

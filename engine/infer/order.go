@@ -183,7 +183,7 @@ func (p *plan) refine(ctx context.Context, limit float64) bool {
 	if tries() >= 0.25 {
 		try(byFill, 0)
 	}
-	if tries() >= 1 && p.rim.total+least > limit {
+	if p.total = p.rim.total + least; tries() >= 1 && p.total > limit {
 		return false
 	}
 	for seed := uint64(1); seed <= attempts && float64(seed) <= tries() && least < reach && ctx.Err() == nil; seed++ {

@@ -36,6 +36,9 @@ type Model struct {
 
 func (m *Model) has(v int) bool { return m.vars[v] >= 0 }
 
+// second are the levels of a variable of two states of which one stands for level 2.
+var second = []int{0, 2}
+
 // levels maps the states of a variable in the model to levels of the question.
 func (b *builder) levels(v int) []int {
 	if b.three[v] {
@@ -65,6 +68,7 @@ type builder struct {
 	// need not be told from where it arrives: the same chances in smaller tables.
 	alone []bool
 	t     Test
+	links []infer.Link // scratch
 }
 
 // build makes the model. Only variables that are ancestors of the observations
@@ -177,7 +181,7 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 		if b.three[i] {
 			states = 3
 		}
-		var links []infer.Link
+		links := b.links[:0]
 		other := 0.0 // chance that a rule left out was at work
 		for k, e := range v.edges {
 			if b.g.thin.rule(i, k) {
@@ -185,11 +189,12 @@ func (b *builder) variable(ib *infer.Builder, m *Model, i int) infer.Var {
 				continue
 			}
 			link := infer.Link{Parent: m.vars[e.from], Pass: e.pass}
-			if l := b.levels(e.from); states == 3 && len(l) == 2 && l[1] == 2 {
-				link.Levels = l
+			if states == 3 && !b.three[e.from] && b.plainLevel(e.from) == 2 {
+				link.Levels = second
 			}
 			links = append(links, link)
 		}
+		b.links = links
 		// Arrivals that no parent in the model brings: by a rule left out, at
 		// the level of everything that is not under test, and by itself.
 		var leak []float64

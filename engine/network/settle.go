@@ -56,6 +56,10 @@ const (
 // search asks the model for maxima, which takes far larger tables than sums.
 const forExplaining = 2
 
+// firstGuess is how many rules are usually kept: where the search for how many can be
+// begins.
+const firstGuess = 512
+
 // rounds is how often the choice of what to leave out is made anew from the
 // posterior that the last choice gave.
 const rounds = 3
@@ -128,7 +132,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 	n, err := 0, error(nil)
 	for range rounds {
 		order := g.rank(keep, p, sway)
-		if n, err = g.most(ctx, order, g.Budget+extra, len(order), cmp.Or(n, len(order)/2)); err != nil {
+		if n, err = g.most(ctx, order, g.Budget+extra, len(order), cmp.Or(n, min(firstGuess, len(order)))); err != nil {
 			return choice{}, nil, err
 		}
 		g.leaveOut(order, n, p)
@@ -372,54 +376,60 @@ func (g *Ground) rank(keep []bool, p []float64, sway *sway) []ranked {
 	return out
 }
 
-// most is how many of a ranking can be kept within a size, at most limit. It looks
-// around a guess first, since each try costs a model. It leaves the choice in the
-// ground undefined.
+// A choice is left at that which leaves no more room unused than filled, as a binary
+// logarithm, or is known to nearly one in so many rules.
+const (
+	filled = 0.1
+	nearly = 40
+)
+
+// most is how many of a ranking can be kept within a size, at most limit, or nearly as
+// many. It looks around a guess first, since each try costs a model, and goes by the
+// sizes that the tries come to. It leaves the choice in the ground undefined.
 func (g *Ground) most(ctx context.Context, order []ranked, room float64, limit, guess int) (int, error) {
 	if limit == 0 {
 		return 0, nil
 	}
-	var failed error
-	fits := func(n int) bool {
-		g.leaveOut(order, n, nil)
-		ok, err := g.fits(ctx, room)
-		if err == nil {
-			err = ctx.Err()
-		}
-		if err != nil {
-			failed = err
-		}
-		return ok
-	}
-	// What fits, and what does not: nothing kept always does.
+	// What fits, and what does not, with their sizes; nothing kept always fits.
 	low, high := 0, limit+1
-	guess = max(1, min(guess, limit))
-	for step := max(8, limit/64); failed == nil; step *= 2 {
-		if fits(guess) {
-			low = guess
-			if guess = min(guess+step, limit); low == limit || high <= limit {
-				break
-			}
-		} else {
-			high = guess
-			if guess = max(guess-step, 1); high == 1 || low > 0 {
-				break
-			}
+	under, over := math.Inf(-1), math.Inf(1)
+	try := func(n int) error {
+		g.leaveOut(order, n, nil)
+		size, fits, err := g.size(ctx, room)
+		switch {
+		case err != nil:
+		case fits:
+			low, under = n, size
+		default:
+			high, over = n, size
 		}
+		return cmp.Or(err, ctx.Err())
 	}
-	for low+1 < high && failed == nil {
-		if mid := (low + high) / 2; fits(mid) {
-			low = mid
-		} else {
-			high = mid
+	n := max(1, min(guess, limit))
+	for step, halve := max(8, limit/64), false; high-low > 1+low/nearly && under < room-filled; {
+		if err := try(n); err != nil {
+			return 0, err
 		}
+		switch {
+		case low == 0: // nothing fitted yet
+			n, step = max(n-step, 1), 2*step
+		case high > limit:
+			n, step = min(n+step, limit), 2*step
+		default:
+			n = (low + high) / 2
+			if !halve && over < room+16 {
+				n = low + int(float64(high-low)*(room-filled/2-under)/(over-under))
+			}
+			halve = !halve
+		}
+		n = max(low+1, min(n, high-1))
 	}
 	// Rules that rank alike stay or go together, or cylinders that are alike would
 	// not be treated alike.
 	for low > 0 && low < len(order) && order[low].weight > order[low-1].weight*(1-alike) {
 		low--
 	}
-	return low, failed
+	return low, nil
 }
 
 // alike is how near two weights are that differ by rounding alone.
@@ -451,23 +461,25 @@ func (g *Ground) leaveOut(order []ranked, n int, p []float64) {
 	}
 }
 
-// fits tells whether what bears on the case takes no more room than this.
-func (g *Ground) fits(ctx context.Context, room float64) (bool, error) {
+// size is the binary logarithm of what bears on the case, and whether that takes no more
+// room than this.
+func (g *Ground) size(ctx context.Context, room float64) (float64, bool, error) {
 	m, err := g.build(plain, Test{}, g.wanted())
 	if err != nil {
-		return false, err
+		return 0, false, err
 	}
 	var query []infer.Var
 	for _, v := range g.wanted() {
 		query = append(query, m.vars[v])
 	}
-	return m.m.Within(ctx, room, m.evidence(nil), query...), nil
+	size, fits := m.m.Size(ctx, room, m.evidence(nil), query...)
+	return size, fits, nil
 }
 
 // fitsWhole tells whether nothing need be left out: neither for the plain model
 // nor for the widest of the three-level ones.
 func (g *Ground) fitsWhole(ctx context.Context) (bool, error) {
-	if ok, err := g.fits(ctx, g.Budget); !ok || err != nil || g.outcome < 0 {
+	if _, ok, err := g.size(ctx, g.Budget); !ok || err != nil || g.outcome < 0 {
 		return ok, err
 	}
 	m, err := g.build(blame, Test{Unlisted: true}, nil)
