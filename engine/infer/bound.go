@@ -185,6 +185,7 @@ func (t *bounder) result() *Bounds {
 // the states of a few variables.
 func (t *bounder) byCases(ctx context.Context) error {
 	w := t.m.work()
+	w.whole = true
 	defer t.m.release(w)
 	cases, ok := []Evidence(nil), true
 	room := math.Exp2(t.limits.Log2)
@@ -306,6 +307,7 @@ var boundTables = limits{parents: 6, observed: 8, entries: 1 << 10}
 // with larger tables, better weights and more contexts.
 func (t *bounder) byRounds(ctx context.Context) error {
 	w := t.m.work()
+	w.whole = true
 	defer t.m.release(w)
 	ok := w.reduce(t.ev, t.query, boundTables, chained)
 	if w.over != nil || len(w.card) > maxBoundVars {

@@ -56,7 +56,12 @@ func hostile(t testing.TB, budget int) map[string]struct {
 	}
 	g := b.Max("gate", 1000, links, nil)
 	h := b.Max("below", 2, []Link{{Parent: g, Pass: 0.5}}, nil)
-	add("levels", b, Evidence{h: Hard(1, 2)})
+	below := Evidence{h: Hard(1, 2)}
+	for i, l := range links {
+		// What hangs on more than one gate is not just heard.
+		below[b.Max(fmt.Sprint("another ", i), 2, []Link{l}, nil)] = Hard(1, 2)
+	}
+	add("levels", b, below)
 
 	// Two gates over the same four.
 	soft := make([]float64, 1000)
@@ -220,8 +225,8 @@ func (p *patience) Err() error {
 
 func TestCancelled(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))
-	m, signs := machine(t, r, 300)
-	ev := observeSome(r, signs, 450)
+	m, signs := machine(t, r, 900)
+	ev := observeSome(r, signs, 1350)
 	causes := above(m, ev)[:40]
 	for what, ask := range map[string]func(ctx context.Context) error{
 		"LogP":      func(ctx context.Context) error { _, err := m.LogP(ctx, ev); return err },

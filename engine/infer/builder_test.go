@@ -87,16 +87,20 @@ func TestManyParentsStaySmall(t *testing.T) {
 	for _, states := range []int{2, 3} {
 		b := NewBuilder()
 		var links []Link
+		var parents []Var
 		silent := 0.99
 		for i := range 60 {
-			links = append(links, Link{Parent: b.Root(string(rune('A'+i)), 0.9, 0.1), Pass: 0.5})
+			parents = append(parents, b.Root(string(rune('A'+i)), 0.9, 0.1))
+			links = append(links, Link{Parent: parents[i], Pass: 0.5})
 			silent *= 0.95
 		}
 		gate := b.Max("gate", states, links, []float64{0.99, 0.01, 0}[:states])
 		leaf := b.Max("leaf", states, []Link{{Parent: gate, Pass: 0.25}}, nil)
 		m := build(t, b)
 		for _, ev := range []Evidence{{gate: Hard(0, states)}, {gate: Hard(1, states)}, {leaf: Hard(1, states)}, {leaf: Hard(0, states)}} {
-			require.LessOrEqual(t, m.Estimate(ctx, ev).Width, 4)
+			require.LessOrEqual(t, m.Estimate(ctx, ev, parents...).Width, 4)
+			// Where nothing is asked of them, they are summed out as they are heard.
+			require.LessOrEqual(t, m.Estimate(ctx, ev).Width, 1)
 		}
 		logP, err := m.LogP(ctx, Evidence{gate: Hard(0, states)})
 		require.NoError(t, err)
@@ -105,7 +109,7 @@ func TestManyParentsStaySmall(t *testing.T) {
 		require.NoError(t, err)
 		near(t, math.Log(0.25*(1-silent)), logP)
 		// Not found: each parent has its own factor, and there is no table.
-		require.Equal(t, 1, m.Estimate(ctx, Evidence{gate: Hard(0, states)}).Width)
+		require.Equal(t, 1, m.Estimate(ctx, Evidence{gate: Hard(0, states)}, parents...).Width)
 	}
 }
 

@@ -49,7 +49,7 @@ func (m *Model) Calibrate(ctx context.Context, ev Evidence, query ...Var) (*Cali
 		own[v] = slices.Clone(l)
 	}
 	w := m.work()
-	w.keep = true
+	w.keep, w.whole = true, true
 	w.unfold = w.worthUnfolding(ctx, own, query)
 	ok, err := w.solve(ctx, own, query, true)
 	if err != nil {

@@ -110,7 +110,7 @@ func TestSlopesOfChains(t *testing.T) {
 		ev := throwEvidence(m, r)
 		p, _ := enumerate(m, ev, nil)
 		w := m.work()
-		w.keep = true
+		w.keep, w.whole = true, true
 		if p == 0 || !w.reduce(ev, nil, limits{}, chained) {
 			return
 		}

@@ -52,6 +52,10 @@ type work struct {
 	relevant []bool  // has a say in the answer
 	leaf     []bool  // no relevant child
 	asked    []bool  // its posterior is wanted
+	absorbed []bool  // summed out into the only variable that hangs on it
+	mass     []span  // of what is absorbed: its distribution, in masses
+	kids     []int32 // relevant children
+	masses   []float64
 	borne    []bool  // the evidence bears on it
 	fixed    []int32 // the known state, or -1
 	local    []int32 // the problem's variable, or -1
@@ -60,6 +64,7 @@ type work struct {
 
 	limits limits
 	keep   bool // states that cannot be are kept, for what they would be worth
+	whole  bool // nothing is absorbed: what came of each variable is wanted
 	unfold bool // what was not found is told apart from the rest of its parents
 
 	// by problem variable
@@ -77,6 +82,8 @@ type work struct {
 	terms   []float64
 	weights []float64
 	grown   []float64
+	heard   []float64
+	mixed   []float64
 	free    []int // indices of unfixed parents
 	over    *TooLarge
 
@@ -134,7 +141,7 @@ func (m *Model) work() *work {
 
 func (m *Model) release(w *work) {
 	clear(w.like) // hold on to nothing of the caller's
-	w.program, w.keep, w.unfold, w.m = nil, false, false, nil
+	w.program, w.keep, w.whole, w.unfold, w.m = nil, false, false, false, nil
 	m.shared.put(w)
 }
 
@@ -189,12 +196,96 @@ func (w *work) reduce(ev Evidence, query []Var, lim limits, enc encoding) bool {
 			w.relevant[p], w.leaf[p] = true, false
 		}
 	}
+	w.absorb()
 	for v := range n {
 		if w.relevant[v] && (!w.add(Var(v), enc) || w.over != nil) {
 			return false
 		}
 	}
 	return true
+}
+
+// likelihood is what was observed of a variable, or nil. It is to be used before the next
+// is asked for.
+func (w *work) likelihood(v Var, n *node) []float64 {
+	s := w.fixed[v]
+	if s < 0 {
+		return w.like[v]
+	}
+	w.weights = resize(w.weights, n.states)
+	clear(w.weights)
+	w.weights[s] = 1
+	return w.weights
+}
+
+// absorb marks what hangs on the rest by one gate alone, with all that leads to it: that
+// gate hears its distribution as it would hear a state.
+func (w *work) absorb() {
+	n := len(w.m.nodes)
+	w.absorbed, w.mass, w.kids = resize(w.absorbed, n), resize(w.mass, n), resize(w.kids, n)
+	w.masses = w.masses[:0]
+	clear(w.absorbed)
+	if w.whole {
+		return
+	}
+	clear(w.kids)
+	for v := range n {
+		if !w.relevant[v] {
+			continue
+		}
+		for _, p := range w.m.nodes[v].parents {
+			w.kids[p]++
+			if w.m.nodes[v].kind == tableKind {
+				w.kids[p]++ // a table does not hear
+			}
+		}
+	}
+	for v := range n {
+		if !w.relevant[v] || w.asked[v] || w.fixed[v] >= 0 || w.kids[v] != 1 {
+			continue
+		}
+		node := &w.m.nodes[v]
+		w.absorbed[v] = true
+		for _, p := range node.parents {
+			if w.fixed[p] < 0 && (node.kind == tableKind || !w.absorbed[p]) {
+				w.absorbed[v] = false
+				break
+			}
+		}
+	}
+}
+
+// takeIn works out the distribution of what is absorbed. It reports false when nothing is
+// left of it.
+func (w *work) takeIn(v Var, n *node) bool {
+	w.distribute(n)
+	sum := 0.0
+	for s := range w.dist {
+		if like := w.like[v]; like != nil {
+			w.dist[s] *= like[s]
+		}
+		sum += w.dist[s]
+	}
+	from := int32(len(w.masses))
+	for _, x := range w.dist {
+		w.masses = append(w.masses, x/sum)
+	}
+	w.mass[v] = span{from, int32(len(w.masses))}
+	return sum > 0 && w.scale.mul(sum)
+}
+
+// distribute writes to dist the distribution of a variable of whose parents all are known
+// or absorbed.
+func (w *work) distribute(n *node) {
+	if n.kind != tableKind {
+		w.hearKnown(n)
+		return
+	}
+	row := 0
+	for _, p := range n.parents {
+		row = row*w.m.nodes[p].states + int(w.fixed[p])
+	}
+	copy(w.dist, n.cpt[row*n.states:])
 }
 
 // observe takes in the likelihood of one variable.
@@ -233,11 +324,14 @@ func (w *work) add(v Var, enc encoding) bool {
 	n := &w.m.nodes[v]
 	w.free = w.free[:0]
 	for i, p := range n.parents {
-		if w.fixed[p] < 0 {
+		if w.fixed[p] < 0 && !w.absorbed[p] {
 			w.free = append(w.free, i)
 		}
 	}
 	w.dist = resize(w.dist, n.states)
+	if w.absorbed[v] {
+		return w.takeIn(v, n)
+	}
 	if len(w.free) == 0 {
 		return w.addRoot(v, n)
 	}
@@ -252,15 +346,9 @@ func (w *work) add(v Var, enc encoding) bool {
 		return true
 	}
 	// The likelihood of a gate that nothing else depends on is put into its table.
-	like := w.like[v]
+	like := w.likelihood(v, n)
 	folded := w.fixed[v] >= 0 || like != nil && w.leaf[v] && !w.asked[v]
-	if s := w.fixed[v]; s >= 0 {
-		w.weights = resize(w.weights, n.states)
-		clear(w.weights)
-		w.weights[s] = 1
-		like = w.weights
-	}
-	w.hearFixed(n)
+	w.hearKnown(n)
 	if folded {
 		return w.addObservedGate(v, n, like, enc)
 	}
@@ -268,12 +356,27 @@ func (w *work) add(v Var, enc encoding) bool {
 	return true
 }
 
-// hearFixed writes to dist the levels of a gate after all parents that are known.
-func (w *work) hearFixed(n *node) {
+// hearKnown writes to dist the levels of a gate after all parents that are known or
+// absorbed.
+func (w *work) hearKnown(n *node) {
 	n.start(w.dist)
 	for i, p := range n.parents {
-		if s := w.fixed[p]; s >= 0 {
+		switch s := w.fixed[p]; {
+		case s >= 0:
 			n.hear(i, int(s), w.dist)
+		case w.absorbed[p]:
+			// Hearing is linear in the state of the parent.
+			w.heard, w.mixed = resize(w.heard, n.states), resize(w.mixed, n.states)
+			clear(w.mixed)
+			for s, x := range w.masses[w.mass[p].from:w.mass[p].to] {
+				if x == 0 {
+					continue
+				}
+				copy(w.heard, w.dist)
+				n.hear(i, s, w.heard)
+				axpy(w.mixed, w.heard, x)
+			}
+			copy(w.dist, w.mixed)
 		}
 	}
 }
@@ -340,17 +443,9 @@ func (w *work) finish(f factor, loose bool) {
 	w.factors = append(w.factors, f)
 }
 
-// addRoot adds a variable whose parents, if any, are all known.
+// addRoot adds a variable whose parents, if any, are all known or absorbed.
 func (w *work) addRoot(v Var, n *node) bool {
-	if n.kind == tableKind {
-		row := 0
-		for _, p := range n.parents {
-			row = row*w.m.nodes[p].states + int(w.fixed[p])
-		}
-		copy(w.dist, n.cpt[row*n.states:])
-	} else {
-		w.hearFixed(n)
-	}
+	w.distribute(n)
 	if s := w.fixed[v]; s >= 0 {
 		w.made[v] = made{form: asNumber}
 		return w.scale.mul(w.dist[s])
