@@ -134,14 +134,15 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 		slices.Reverse(off)
 		best := lookAt{score: -1}
 		for _, index := range w.g.Positions(s.Part) {
-			p := w.g.RoughChance(s, index, w.post)
+			chances := w.g.RoughChances(s, index, append(given[:len(given):len(given)], w.post))
+			p := chances[len(given)]
 			bits := 0.0
 			for i, h := range cands {
 				if given[i] == nil {
 					continue
 				}
 				c := w.presentIn(w.post, h)
-				with := w.g.RoughChance(s, index, given[i])
+				with := chances[i]
 				without := max(0, min(1, (p-c*with)/(1-c)))
 				bits += max(0, entropy(p)-c*entropy(with)-(1-c)*entropy(without))
 			}
@@ -155,7 +156,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 		best.score /= mins
 		out = append(out, best)
 	}
-	slices.SortStableFunc(out, func(a, b lookAt) int {
+	slices.SortFunc(out, func(a, b lookAt) int { // a sign is there once
 		return cmp.Or(cmp.Compare(b.score, a.score), strings.Compare(a.sign.ID, b.sign.ID))
 	})
 	return out, nil

@@ -51,7 +51,7 @@ func TestOrderOfFindingsDoesNotMatter(t *testing.T) {
 }
 
 // Another name for the rods changes the names in the answer and nothing else: exactly
-// on a small book, and on the whole book with the engine seen from its other end.
+// on a small book, and nearly on the whole book with the engine seen from its other end.
 func TestRelabelling(t *testing.T) {
 	swap := strings.NewReplacer("rod 2", "rod 3", "rod 3", "rod 2")
 	b := smallBook(t, "")
@@ -77,7 +77,9 @@ F3 not rod_bearing.lining_wiped @ rod 3`
 			continue // of two camshafts or valves, which have no mirror in these words
 		}
 		for i := range w {
-			assert.InDelta(t, w[i], g[i], 1e-6, "%s, number %d", k, i)
+			// Of a case that is not exact, how many rules fit may hang on the order of the
+			// variables by a hair: by far less than what is told as the error.
+			assert.InDelta(t, w[i], g[i], 1e-6+one.Method.ErrorBound/20, "%s, number %d", k, i)
 		}
 	}
 }

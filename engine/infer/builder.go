@@ -62,10 +62,11 @@ type Builder struct {
 	tables  [][]int
 }
 
-// cut takes n values from a piece, which it makes anew where it is at its end.
-func cut[T any](piece *[]T, n int) []T {
+// cut takes n values from a piece, which it makes anew where it is at its end, the larger
+// the more variables there are.
+func cut[T any](b *Builder, piece *[]T, n int) []T {
 	if len(*piece) < n {
-		*piece = make([]T, max(n, 1<<10))
+		*piece = make([]T, max(n, min(2*len(b.nodes)+16, 1<<10)))
 	}
 	out := (*piece)[:n:n]
 	*piece = (*piece)[n:]
@@ -103,7 +104,7 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 	v := Var(len(b.nodes))
 	n := node{name: name, kind: tableKind, states: states}
 	rows, sound := 1, b.checkStates(name, states)
-	n.parents = cut(&b.vars, len(parents))[:0]
+	n.parents = cut(b, &b.vars, len(parents))[:0]
 	for i, p := range parents {
 		if !b.checkParent(name, p) {
 			sound = false
@@ -126,7 +127,7 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 		sound = false
 	}
 	if sound {
-		n.cpt = cut(&b.numbers, len(cpt))
+		n.cpt = cut(b, &b.numbers, len(cpt))
 		for r := 0; r < len(cpt); r += states {
 			if err := distribution(n.cpt[r:r+states], cpt[r:r+states]); err != nil {
 				b.fault("%s: row %d: %w", name, r/states, err)
@@ -146,7 +147,7 @@ func (b *Builder) Max(name string, states int, links []Link, leak []float64) Var
 	v := Var(len(b.nodes))
 	n := node{name: name, kind: maxKind, states: states}
 	sound := b.checkStates(name, states)
-	n.parents, n.pass, n.levels = cut(&b.vars, len(links))[:0], cut(&b.numbers, len(links))[:0], cut(&b.tables, len(links))[:0]
+	n.parents, n.pass, n.levels = cut(b, &b.vars, len(links))[:0], cut(b, &b.numbers, len(links))[:0], cut(b, &b.tables, len(links))[:0]
 links:
 	for _, l := range links {
 		if !b.checkParent(name, l.Parent) {
@@ -178,7 +179,7 @@ links:
 		if len(leak) != states {
 			b.fault("%s: the leak has %d entries for %d states", name, len(leak), states)
 		} else {
-			n.leak = cut(&b.numbers, states)
+			n.leak = cut(b, &b.numbers, states)
 			if err := distribution(n.leak, leak); err != nil {
 				b.fault("%s: leak: %w", name, err)
 			}

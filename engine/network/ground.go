@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"tidemark/engine/infer"
 	"tidemark/evidence"
@@ -94,7 +95,9 @@ type Ground struct {
 	// Dropped are findings that are not evidence, and why.
 	Dropped []Dropped
 
-	scratch *infer.Shared // memory for all questions of this ground
+	truths  *truths
+	counts  map[evidence.Kind]int // positions
+	scratch *infer.Shared         // memory for all questions of this ground
 	vars    []variable
 	byNode  map[*rules.Node][]*Item
 	family  map[*rules.Node]*Family
@@ -151,7 +154,10 @@ func New(book *rules.Book, c *evidence.Case) *Ground {
 	g := &Ground{
 		Book: book, Engine: c.Engine, Budget: DefaultBudget, Facts: rules.Facts(c.Engine, c.History),
 		byNode: map[*rules.Node][]*Item{}, family: map[*rules.Node]*Family{},
-		scratch: &infer.Shared{}, letters: map[string]int{}, firsts: map[string][]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, noSign: map[*rules.Sign]bool{}, outcome: -1,
+		truths: &truths{known: map[string]rules.Truth{}}, counts: map[evidence.Kind]int{}, scratch: &infer.Shared{}, letters: map[string]int{}, firsts: map[string][]int{}, signs: map[signRule]sharedRule{}, noPart: map[*rules.Part]bool{}, noSign: map[*rules.Sign]bool{}, outcome: -1,
+	}
+	for _, k := range evidence.Kinds() {
+		g.counts[k] = g.count(k)
 	}
 	a := newAssumer(g)
 	a.counts()
@@ -176,11 +182,35 @@ func New(book *rules.Book, c *evidence.Case) *Ground {
 
 // holds evaluates a condition; unknown counts as yes and is told.
 func (g *Ground) holds(c *rules.Cond, a *assumer) rules.Truth {
-	t := c.Eval(g.Facts)
+	if c == nil {
+		return rules.Yes
+	}
+	t := g.truths.of(c, g.Facts)
 	if t == rules.Unknown {
 		a.unsaid(c)
 	}
 	return t
+}
+
+// truths remembers what conditions came to by the facts of a case: the book has the same
+// ones over and over.
+type truths struct {
+	mutex sync.Mutex
+	known map[string]rules.Truth // by text
+}
+
+func (t *truths) of(c *rules.Cond, facts map[string]any) rules.Truth {
+	if t == nil {
+		return c.Eval(facts)
+	}
+	t.mutex.Lock()
+	defer t.mutex.Unlock()
+	x, ok := t.known[c.Text]
+	if !ok {
+		x = c.Eval(facts)
+		t.known[c.Text] = x
+	}
+	return x
 }
 
 // off tells whether the engine has not got what the node is about: its part,
@@ -205,6 +235,9 @@ func (g *Ground) off(n *rules.Node) bool {
 func (g *Ground) count(k evidence.Kind) int {
 	if k == evidence.One {
 		return 1
+	}
+	if n, ok := g.counts[k]; ok {
+		return n
 	}
 	n, _ := g.Engine.Count(k)
 	return n

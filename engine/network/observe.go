@@ -1,6 +1,7 @@
 package network
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -58,12 +59,14 @@ func (g *Ground) Observe(c *evidence.Case) {
 	if len(c.Acts) == 0 && len(c.Received.Off) == 0 && slices.ContainsFunc(c.All(), func(f evidence.Finding) bool { return f.State == evidence.NotFound && f.Counts() }) {
 		g.Assumed = append(g.Assumed, Assumption{"every sign told as not found could have been seen", "the case has no bench log of what was taken off"})
 	}
-	slices.SortStableFunc(g.Observed, func(x, y Observation) int { return order(c, x.Finding) - order(c, y.Finding) })
-	slices.SortStableFunc(g.Dropped, func(x, y Dropped) int { return order(c, x.Finding) - order(c, y.Finding) })
-}
-
-func order(c *evidence.Case, id string) int {
-	return slices.IndexFunc(c.All(), func(f evidence.Finding) bool { return f.ID == id })
+	place := map[string]int{}
+	for i, f := range c.All() {
+		if _, ok := place[f.ID]; !ok {
+			place[f.ID] = i
+		}
+	}
+	slices.SortStableFunc(g.Observed, func(x, y Observation) int { return place[x.Finding] - place[y.Finding] })
+	slices.SortStableFunc(g.Dropped, func(x, y Dropped) int { return place[x.Finding] - place[y.Finding] })
 }
 
 // strongestFirst sorts findings so that of those that tell one fact the
@@ -95,15 +98,11 @@ func strongestFirst(b *rules.Book, c *evidence.Case) []evidence.Finding {
 		}
 		return most * (1 - sure.Missed) * (1 - way.Missed)
 	}
-	slices.SortStableFunc(out, func(x, y evidence.Finding) int {
-		switch sx, sy := strength(x), strength(y); {
-		case sx > sy:
-			return -1
-		case sx < sy:
-			return 1
-		}
-		return 0
-	})
+	strong := map[string]float64{}
+	for _, f := range out {
+		strong[f.ID] = strength(f)
+	}
+	slices.SortStableFunc(out, func(x, y evidence.Finding) int { return cmp.Compare(strong[y.ID], strong[x.ID]) })
 	return out
 }
 

@@ -655,14 +655,22 @@ func (g *Ground) PositionName(p *rules.Part, index int) string {
 	return g.Engine.Name(p.Per, index)
 }
 
-// RoughChance is about how likely a sign is to be seen at a position, taking
+// RoughChances is about how likely a sign is to be seen at a position by each posterior (0 by none), taking
 // what shows it as independent.
-func (g *Ground) RoughChance(s *rules.Sign, index int, post *Posterior) float64 {
-	none := 1 - g.Book.ByItself(s)
-	for _, e := range g.lookEdges(s, index, newAssumer(g)) {
-		none *= 1 - post.Item(g.vars[e.from].item)*e.pass
+func (g *Ground) RoughChances(s *rules.Sign, index int, posts []*Posterior) []float64 {
+	edges := g.lookEdges(s, index, newAssumer(g))
+	out := make([]float64, len(posts))
+	for i, post := range posts {
+		if post == nil {
+			continue
+		}
+		none := 1 - g.Book.ByItself(s)
+		for _, e := range edges {
+			none *= 1 - post.Item(g.vars[e.from].item)*e.pass
+		}
+		out[i] = 1 - none
 	}
-	return 1 - none
+	return out
 }
 
 // looking is how a sign that was not looked for yet would be: on paper or by asking, or

@@ -376,60 +376,59 @@ func (g *Ground) rank(keep []bool, p []float64, sway *sway) []ranked {
 	return out
 }
 
-// A choice is left at that which leaves no more room unused than filled, as a binary
-// logarithm, or is known to nearly one in so many rules.
-const (
-	filled = 0.1
-	nearly = 40
-)
+// nearly is to one in how many rules it is found how many can be kept.
+const nearly = 40
 
-// most is how many of a ranking can be kept within a size, at most limit, or nearly as
-// many. It looks around a guess first, since each try costs a model, and goes by the
-// sizes that the tries come to. It leaves the choice in the ground undefined.
+// most is how many of a ranking can be kept within a size, at most limit, to nearly one
+// in so many. It looks around a guess first, since each try costs a model, and goes by
+// the sizes that the tries come to. It leaves the choice in the ground undefined.
 func (g *Ground) most(ctx context.Context, order []ranked, room float64, limit, guess int) (int, error) {
 	if limit == 0 {
 		return 0, nil
 	}
-	// What fits, and what does not, with their sizes; nothing kept always fits.
-	low, high := 0, limit+1
-	under, over := math.Inf(-1), math.Inf(1)
-	try := func(n int) error {
-		g.leaveOut(order, n, nil)
-		size, fits, err := g.size(ctx, room)
-		switch {
-		case err != nil:
-		case fits:
-			low, under = n, size
-		default:
-			high, over = n, size
+	numbers := []int{0}
+	from := 0
+	for n := 1; n < limit; n += 1 + n/nearly {
+		if n <= guess {
+			from = len(numbers)
 		}
-		return cmp.Or(err, ctx.Err())
+		numbers = append(numbers, n)
 	}
-	n := max(1, min(guess, limit))
-	for step, halve := max(8, limit/64), false; high-low > 1+low/nearly && under < room-filled; {
-		if err := try(n); err != nil {
+	numbers = append(numbers, limit)
+	// What fits, and what does not, with their sizes; nothing kept always fits.
+	low, high := 0, len(numbers)
+	under, over := math.Inf(-1), math.Inf(1)
+	at := max(1, from)
+	for step := 2; low+1 < high; {
+		g.leaveOut(order, numbers[at], nil)
+		size, fits, err := g.size(ctx, room)
+		if err = cmp.Or(err, ctx.Err()); err != nil {
 			return 0, err
+		}
+		if fits {
+			low, under = at, size
+		} else {
+			high, over = at, size
 		}
 		switch {
 		case low == 0: // nothing fitted yet
-			n, step = max(n-step, 1), 2*step
-		case high > limit:
-			n, step = min(n+step, limit), 2*step
+			at, step = at-step, 2*step
+		case high == len(numbers):
+			at, step = at+step, 2*step
+		case over < room+1:
+			at = low + int(float64(high-low)*(room-under)/(over-under))
 		default:
-			n = (low + high) / 2
-			if !halve && over < room+16 {
-				n = low + int(float64(high-low)*(room-filled/2-under)/(over-under))
-			}
-			halve = !halve
+			at = (low + high) / 2
 		}
-		n = max(low+1, min(n, high-1))
+		at = max(low+1, min(at, high-1))
 	}
+	n := numbers[low]
 	// Rules that rank alike stay or go together, or cylinders that are alike would
 	// not be treated alike.
-	for low > 0 && low < len(order) && order[low].weight > order[low-1].weight*(1-alike) {
-		low--
+	for n > 0 && n < len(order) && order[n].weight > order[n-1].weight*(1-alike) {
+		n--
 	}
-	return low, nil
+	return n, nil
 }
 
 // alike is how near two weights are that differ by rounding alone.
