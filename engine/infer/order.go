@@ -180,7 +180,7 @@ func (p *plan) refine(ctx context.Context, limit float64) bool {
 			p.best = append(p.best[:0], c.order...)
 		}
 	}
-	if tries() >= 0.25 {
+	if tries() >= 0.06 {
 		try(byFill, 0)
 	}
 	if p.total = p.rim.total + least; tries() >= 1 && p.total > limit {
