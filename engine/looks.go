@@ -257,6 +257,9 @@ func (w *work) overturned() error {
 		return nil
 	}
 	rivals := w.rivals(lead)
+	if len(rivals) == 0 {
+		return nil // nothing else could come to lead
+	}
 	ids := slices.DeleteFunc(w.counted(), func(id string) bool {
 		weight := w.weightOf(id, lead)
 		return math.Abs(weight.Last) < 1 && math.Abs(weight.Alone) < 3
@@ -326,9 +329,6 @@ func (w *work) leaderIf(lead *held, rivals []*held, without map[string]bool, cha
 // ruleFlips seeks, for each rule of the chain, the how-often at which another candidate
 // leads, and of the most fragile the smallest joint change of two.
 func (w *work) ruleFlips(lead *held, rivals []*held) error {
-	if len(rivals) == 0 {
-		return nil
-	}
 	chain := w.chainRules()
 	flips := make([]*RuleFlip, 2*len(chain))
 	if err := each(w.ctx, len(flips), func(i int) error {
@@ -367,6 +367,7 @@ func (w *work) ruleFlips(lead *held, rivals []*held) error {
 const (
 	exactly = 0.02
 	tries   = 20
+	quick   = 6 // of these may go by a curve through what is known
 )
 
 // turning finds where, between two points in decibans, another candidate comes to lead,
@@ -377,46 +378,69 @@ func (w *work) turning(lead *held, rivals []*held, move func(at float64) []netwo
 	if err != nil || then == lead {
 		return 0, nil, err
 	}
-	// By how much the leader leads at the near end: false position, each end's weight
-	// halved where it stays too long (Illinois).
-	holds, turns := from, to
-	near, far := 0.0, -ahead
+	// By how much the leader leads before the best rival.
+	leads, best := 0.0, 0.0
 	for _, h := range append([]*held{lead}, rivals...) {
-		switch h {
-		case lead:
-			near += h.Blame
-		case then:
-			near -= h.Blame
+		if h == lead {
+			leads = h.Blame
+		} else {
+			best = max(best, h.Blame)
 		}
 	}
-	side := 0
+	points := []point{{chance(from), leads - best}, {chance(to), -ahead}}
+	holds, turns := from, to
 	for n := 0; math.Abs(turns-holds) > exactly && n < tries; n++ {
 		at := (holds + turns) / 2
-		if near > 0 && far < 0 && n < tries/2 {
-			at = holds + (turns-holds)*near/(near-far)
-			// Not nearer to an end than what is told, or the other never moves.
+		if root := zero(points); n < quick && root > 0 && root < 1 {
+			// A hair to the side of what is not known to so little yet, so that what is known
+			// encloses it in the end.
+			hair := math.Copysign(exactly/3, to-from)
+			at = decibans(root)
+			if math.Abs(turns-at) < math.Abs(at-holds) {
+				hair = -hair
+			}
 			lo, hi := min(holds, turns)+exactly/2, max(holds, turns)-exactly/2
-			at = max(lo, min(hi, at))
+			at = max(lo, min(hi, at+hair))
 		}
 		t, by, err := w.leaderIf(lead, rivals, nil, move(at)...)
 		if err != nil {
 			return 0, nil, err
 		}
 		if t == lead {
-			holds, near = at, by
-			if side == 1 {
-				far /= 2
-			}
-			side = 1
+			holds = at
+			points = append(points, point{chance(at), by})
 		} else {
-			turns, then, far = at, t, -by
-			if side == -1 {
-				near /= 2
-			}
-			side = -1
+			turns, then = at, t
+			points = append(points, point{chance(at), -by})
 		}
 	}
 	return turns, then, nil
+}
+
+// point is a how-often and by how much the leader leads there.
+type point struct{ x, y float64 }
+
+// zero is where a curve through the last points is zero: of a rule at one position each
+// blame is the ratio of two straight lines in how often it works, over a common divisor,
+// and so is the difference of two; three points tell it. NaN where there is none.
+func zero(points []point) float64 {
+	n := len(points)
+	a, b := points[n-1], points[n-2]
+	slope := (a.x - b.x) / (a.y - b.y)
+	line := a.x - a.y*slope
+	if n < 3 {
+		return line
+	}
+	// x = root + u y - v x y through all three.
+	c := points[n-3]
+	slope2 := (a.x - c.x) / (a.y - c.y)
+	v := (slope2 - slope) / ((a.x*a.y-b.x*b.y)/(a.y-b.y) - (a.x*a.y-c.x*c.y)/(a.y-c.y))
+	u := slope + v*(a.x*a.y-b.x*b.y)/(a.y-b.y)
+	root := a.x - u*a.y + v*a.x*a.y
+	if math.IsNaN(root) || math.IsInf(root, 0) {
+		return line
+	}
+	return root
 }
 
 // fragile is how many rules are tried in pairs.
