@@ -51,10 +51,11 @@ const maxStates = 1 << 10
 // Builder collects the variables of a model. Mistakes are kept and reported all
 // at once by [Builder.Build], so that calls can be written one after the other.
 type Builder struct {
-	nodes  []node
-	faults []error
-	budget int
-	shared *Shared
+	nodes   []node
+	faults  []error
+	budget  int
+	precise float64
+	shared  *Shared
 
 	// What nodes are made of is cut from larger pieces.
 	vars    []Var
@@ -74,7 +75,7 @@ func cut[T any](b *Builder, piece *[]T, n int) []T {
 }
 
 // NewBuilder returns an empty builder.
-func NewBuilder() *Builder { return &Builder{budget: DefaultBudget} }
+func NewBuilder() *Builder { return &Builder{budget: DefaultBudget, precise: precise} }
 
 // DefaultBudget is how many numbers a question may hold in tables at a time where
 // nothing else is said: half a gigabyte of them.
@@ -88,6 +89,13 @@ const maxBudget = 1<<31 - 1
 // made.
 func (b *Builder) Budget(numbers int) {
 	b.budget = min(max(numbers, 1), maxBudget)
+}
+
+// Precision sets how far rounding may move a result, relative to the probability of the
+// evidence, before it is computed again with less cancellation, which can take many times
+// as long: from 1e-9, what it is where nothing else is said, to 1e-6.
+func (b *Builder) Precision(relative float64) {
+	b.precise = max(precise, min(relative, hopeless))
 }
 
 // Root adds a variable without parents: its states are 0..len(probs)-1.
@@ -230,7 +238,7 @@ func (b *Builder) Build() (*Model, error) {
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
-	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, shared: b.shared}
+	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, precise: b.precise, shared: b.shared}
 	if m.shared == nil {
 		m.shared = &Shared{}
 	}

@@ -31,7 +31,7 @@ func (m *Model) divide(ctx context.Context, w *work, ev Evidence, query []Var, p
 		if first == nil {
 			first = cut
 		}
-		ok, good, err := m.byCases(ctx, w, ev, query, cut, precise, post, large)
+		ok, good, err := m.byCases(ctx, w, ev, query, cut, m.precise, post, large)
 		if err != nil || good {
 			return ok, err
 		}

@@ -17,10 +17,10 @@ type Posterior struct {
 	// Rounding estimates how far float64 arithmetic may have moved the results,
 	// relative to the probability of the evidence. It is 0 where only
 	// non-negative numbers were added and multiplied, which keeps about 13
-	// digits of everything; and below 1e-9 but for networks so entangled that
-	// nothing better fits into memory, where it is at most 1e-6. It is a bound for
-	// LogP, and usually a hundred times what rounding really does. A posterior is
-	// right to 1e-9 of itself or to Rounding, whichever is larger.
+	// digits of everything; and below 1e-9, or what [Builder.Precision] says, but for
+	// networks so entangled that nothing better fits into memory, where it is at most 1e-6.
+	// It is a bound for LogP, and usually a hundred times what rounding really does. A
+	// posterior is right to 1e-9 of itself or to Rounding, whichever is larger.
 	Rounding float64
 
 	probs [][]float64
@@ -104,7 +104,7 @@ func (m *Model) LogChance(ctx context.Context, ev Evidence) (float64, error) {
 	switch {
 	case err == nil && !ok:
 		return math.Inf(-1), nil
-	case err == nil && (!w.signed || w.run.rounded < precise):
+	case err == nil && (!w.signed || w.run.rounded < w.m.precise):
 		return w.run.total.ln(), nil
 	case err != nil && !errors.As(err, new(*TooLarge)):
 		return 0, err
@@ -297,7 +297,7 @@ func (m *Model) Size(ctx context.Context, limit float64, ev Evidence, query ...V
 const farBeyond = 64
 
 // precise is how far rounding may move a result before it is computed again with
-// less cancellation, and hopeless from where a result is worth nothing.
+// less cancellation where a model does not say, and hopeless from where a result is worth nothing.
 const (
 	precise  = 1e-9
 	hopeless = 1e-6
@@ -439,7 +439,7 @@ func (w *work) solveReduced(ctx context.Context, ev Evidence, query []Var, all b
 		if err != nil {
 			return false, err
 		}
-		if !w.signed || ok && w.run.rounded < precise {
+		if !w.signed || ok && w.run.rounded < w.m.precise {
 			return ok, nil
 		}
 		if ok && w.run.rounded < rounded {

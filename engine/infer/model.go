@@ -7,10 +7,11 @@ import (
 
 // Model is an immutable network of variables, safe for use by many goroutines.
 type Model struct {
-	nodes  []node
-	limits limits
-	budget int // of numbers in tables
-	shared *Shared
+	nodes   []node
+	limits  limits
+	budget  int     // of numbers in tables
+	precise float64 // see Builder.Precision
+	shared  *Shared
 }
 
 // Shared is what models may have in common: scratch memory, so that a question
