@@ -146,7 +146,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 				without := max(0, min(1, (p-c*with)/(1-c)))
 				bits += max(0, entropy(p)-c*entropy(with)-(1-c)*entropy(without))
 			}
-			if bits > best.score {
+			if bits > best.score+1e-9 { // of positions that tell as much, the first
 				best = lookAt{s, index, w.g.PositionName(s.Part, index), bits, mins, off}
 			}
 		}

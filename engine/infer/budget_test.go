@@ -189,7 +189,7 @@ func TestBudgetDoesNotChangeAnswers(t *testing.T) {
 	require.NoError(t, err)
 	answered, divided := false, 0
 	for budget := 1 << 10; budget < 1<<22; budget *= 2 {
-		less := &Model{nodes: m.nodes, limits: m.limits, budget: budget, shared: &Shared{}}
+		less := &Model{nodes: m.nodes, limits: m.limits, budget: budget, precise: m.precise, shared: &Shared{}}
 		got, err := less.Infer(ctx, ev, above(m, ev)...)
 		if err != nil {
 			require.ErrorAs(t, err, new(*TooLarge))

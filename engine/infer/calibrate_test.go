@@ -14,7 +14,7 @@ import (
 
 // changed is P(evidence) by enumeration, with one variable declared otherwise.
 func changed(m *Model, ev Evidence, v Var, n node) float64 {
-	other := &Model{nodes: slices.Clone(m.nodes), shared: &Shared{}}
+	other := &Model{nodes: slices.Clone(m.nodes), precise: m.precise, shared: &Shared{}}
 	other.nodes[v] = n
 	p, _ := enumerate(other, ev, nil)
 	return p
@@ -230,7 +230,7 @@ func TestCalibrationOfLargeNetworks(t *testing.T) {
 				for k, parent := range m.nodes[v].parents {
 					var end [2]float64
 					for pass := range end {
-						other := &Model{nodes: slices.Clone(m.nodes), limits: m.limits, budget: m.budget, shared: &Shared{}}
+						other := &Model{nodes: slices.Clone(m.nodes), limits: m.limits, budget: m.budget, precise: m.precise, shared: &Shared{}}
 						other.nodes[v].pass = slices.Clone(other.nodes[v].pass)
 						other.nodes[v].pass[k] = float64(pass)
 						lp, err := other.LogP(ctx, ev)

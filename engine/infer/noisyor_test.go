@@ -160,3 +160,34 @@ func BenchmarkNoisyOr(b *testing.B) {
 		}
 	}
 }
+
+// A model that asks for less precision is answered at once where another is computed
+// again, and tells how far off it may be.
+func TestPrecision(t *testing.T) {
+	infer := func(relative float64) *Posterior {
+		b := NewBuilder()
+		if relative > 0 {
+			b.Precision(relative)
+		}
+		var links []Link
+		var parents []Var
+		for i := range 12 {
+			parents = append(parents, b.Root(fmt.Sprint(i), 1-1e-4, 1e-4))
+			links = append(links, Link{Parent: parents[i], Pass: 1e-4})
+		}
+		seen := b.Max("seen", 2, links, nil)
+		post, err := build(t, b).Infer(ctx, Evidence{seen: Hard(1, 2)}, parents...)
+		require.NoError(t, err)
+		// One of them, and it or another showed it; by Bayes' theorem.
+		silent := math.Log1p(-1e-8)
+		want := 1e-4 * math.Expm1(math.Log1p(-1e-4)+11*silent) / math.Expm1(12*silent)
+		for _, v := range parents {
+			nearOr(t, post.Rounding, want, post.P(v)[1])
+		}
+		return post
+	}
+	require.Less(t, infer(0).Rounding, precise)
+	require.Less(t, infer(1e-12).Rounding, precise)
+	require.Greater(t, infer(1e-6).Rounding, precise, "one gate of so little chance loses as many digits")
+	require.Less(t, infer(1).Rounding, hopeless)
+}

@@ -53,7 +53,7 @@ func renumber(t require.TestingT, m *Model, r *rand.Rand) (*Model, []Var) {
 	for v := range to {
 		to[v] = -1
 	}
-	out := &Model{limits: m.limits, budget: m.budget, shared: &Shared{}}
+	out := &Model{limits: m.limits, budget: m.budget, precise: m.precise, shared: &Shared{}}
 	for len(out.nodes) < m.Len() {
 		v := r.IntN(m.Len())
 		n := m.nodes[v]
@@ -130,7 +130,7 @@ func TestSharing(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 5))
 	for range 30 {
 		m, ev := throwLarge(t, r, 20+r.IntN(40))
-		twin := &Model{nodes: m.nodes, limits: m.limits, budget: m.budget, shared: shared}
+		twin := &Model{nodes: m.nodes, limits: m.limits, budget: m.budget, precise: m.precise, shared: shared}
 		for range 3 { // the third time from the cache
 			want, err := m.Infer(ctx, ev)
 			require.NoError(t, err)
