@@ -20,7 +20,7 @@ func BenchmarkDiagnose(b *testing.B) {
 	var faults source.Faults
 	book := rules.Load(&faults, rules.Embedded())
 	require.NotNil(b, book, faults.Error())
-	for _, file := range []string{"../cmd/tidemark/internal/cli/demo.toml", "../testdata/published/P054.toml", "../testdata/published/P122.toml", "../testdata/published/P137.toml", "../testdata/cases/backed_off_nut.toml"} {
+	for _, file := range []string{"../cmd/tidemark/internal/cli/demo.toml", "../testdata/published/P054.toml", "../testdata/published/P122.toml", "../testdata/published/P137.toml", "../testdata/cases/backed_off_nut.toml", "../testdata/published/P126.toml", "../testdata/published/P146.toml"} {
 		text, err := os.ReadFile(file)
 		require.NoError(b, err)
 		c, ok := evidence.Parse(file, text, &faults)

@@ -318,20 +318,69 @@ func (s *search) around(best *region, found []Explanation, met []*region, k int)
 	return nil
 }
 
-// dive puts a single assignment of a region on the front.
+// plainly is by how much, in ln, the bound on a variable's likeliest state must be above
+// those on its others for a dive to settle it together with others of that kind.
+const plainly = 5
+
+// dive puts a single assignment of a region on the front. It settles the variables of
+// which there is least doubt first, and all those together of which there is hardly any.
 func (s *search) dive(n *region) error {
-	states := make([]int, len(s.query))
-	for i, v := range s.query {
-		states[i] = highest(n.rating[i])
-		n = &region{left: n.left.and(v, Hard(states[i], len(n.rating[i]))), bound: n.bound}
-		if err := s.look(n); err != nil {
+	states := slices.Repeat([]int{-1}, len(s.query))
+	for left := len(states); left > 0; {
+		surest, most := -1, math.Inf(-1)
+		var many []int
+		for i, rating := range n.rating {
+			if states[i] >= 0 {
+				continue
+			}
+			state, rest := highest(rating), math.Inf(-1)
+			for other, x := range rating {
+				if other != state {
+					rest = max(rest, x)
+				}
+			}
+			gap := rating[state] - rest
+			if surest < 0 || gap > most {
+				surest, most = i, gap
+			}
+			if gap >= plainly {
+				many = append(many, i)
+			}
+		}
+		next, err := s.settled(n, many)
+		if err != nil {
 			return err
 		}
-		if n.rating == nil {
-			return nil // a state that rounding alone made likeliest
+		if next == nil { // none, or not all together
+			many = []int{surest}
+			if next, err = s.settled(n, many); next == nil {
+				return err // a state that rounding alone made likeliest
+			}
 		}
+		for _, i := range many {
+			states[i] = highest(n.rating[i])
+		}
+		left -= len(many)
+		n = next
 	}
 	return s.weigh(states)
+}
+
+// settled is a region in which some variables have their likeliest states, looked into;
+// nil for none of them, and where nothing is possible in it.
+func (s *search) settled(n *region, which []int) (*region, error) {
+	if len(which) == 0 {
+		return nil, nil
+	}
+	more := n.left
+	for _, i := range which {
+		more = more.and(s.query[i], Hard(highest(n.rating[i]), len(n.rating[i])))
+	}
+	next := &region{left: more, bound: n.bound}
+	if err := s.look(next); err != nil || next.rating == nil {
+		return nil, err
+	}
+	return next, nil
 }
 
 // frontier is a heap of regions, the most promising first; of equals the earlier,

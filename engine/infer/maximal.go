@@ -51,7 +51,7 @@ type climber struct {
 // fewLooks is how many looks at least the budget must suffice for, and cheap the
 // binary logarithm of the size up to which what a propagation takes is the same.
 const (
-	fewLooks = 1
+	fewLooks = 4
 	cheap    = 14
 )
 

@@ -173,14 +173,14 @@ func (p *plan) refine(ctx context.Context, limit float64) bool {
 	// An order takes about twice the square of the variables to find. A part of what the
 	// propagation takes is spent on it.
 	least := c.total
-	tries := func() float64 { return least / (100 + 8*n*n) }
+	tries := func() float64 { return least / (100 + 20*n*n) }
 	try := func(by criterion, seed uint64) {
 		if c.eliminate(ctx, by, seed, least) && c.total < least {
 			least = c.total
 			p.best = append(p.best[:0], c.order...)
 		}
 	}
-	if tries() >= 0.06 {
+	if tries() >= 0.03 {
 		try(byFill, 0)
 	}
 	if p.total = p.rim.total + least; tries() >= 1 && p.total > limit {
