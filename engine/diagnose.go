@@ -271,7 +271,19 @@ func (w *work) candidates() error {
 		}
 	}
 	first := slices.DeleteFunc(slices.Clone(w.all), func(h *held) bool { return slices.Contains(singles, h) })
-	if err := each(w.ctx, len(first), func(i int) error { return w.measure(first[i]) }); err != nil {
+	// What the book does not list takes longest, and so is begun first.
+	var unlisted *held
+	var jobs []func() error
+	if w.g.Asking() && !w.causesOnly {
+		unlisted = &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
+		jobs = append(jobs,
+			func() (err error) { unlisted.Blame, err = w.g.Blame(w.ctx, unlisted.test()); return err },
+			func() (err error) { unlisted.Acted, err = w.g.Acted(w.ctx, unlisted.test()); return err })
+	}
+	for _, h := range first {
+		jobs = append(jobs, func() error { return w.measure(h) })
+	}
+	if err := each(w.ctx, len(jobs), func(i int) error { return jobs[i]() }); err != nil {
 		return err
 	}
 	families := map[string]*held{}
@@ -293,15 +305,7 @@ func (w *work) candidates() error {
 	if err != nil {
 		return err
 	}
-	if w.g.Asking() && !w.causesOnly {
-		u := &held{Candidate: Candidate{ID: "unlisted", Kind: "unlisted", Name: "a cause that the book does not list"}, unlisted: true, depth: 1}
-		var err error
-		if u.Blame, err = w.g.Blame(w.ctx, u.test()); err != nil {
-			return err
-		}
-		if u.Acted, err = w.g.Acted(w.ctx, u.test()); err != nil {
-			return err
-		}
+	if u := unlisted; u != nil {
 		u.Present = u.Acted // an unlisted thing that did nothing is nobody's question
 		u.Words = Likely(u.Blame)
 		if u.Blame >= 0.03 || u.Acted >= 0.2 {
