@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -54,4 +55,24 @@ func TestBitsSayOfWhat(t *testing.T) {
 			assert.Equal(t, of, x.BitsOf, question)
 		}
 	}
+}
+
+// The curve through three points of a ratio of straight lines meets zero where that does;
+// through two it is a line; and what cannot be told leaves the line.
+func TestZero(t *testing.T) {
+	f := func(x float64) float64 { return (3*x - 1) / (1 + 4*x) }
+	at := func(xs ...float64) (out []point) {
+		for _, x := range xs {
+			out = append(out, point{x, f(x)})
+		}
+		return out
+	}
+	assert.InDelta(t, 1.0/3, zero(at(0.05, 0.9, 0.5)), 1e-12)
+	assert.InDelta(t, 1.0/3, zero(at(0.7, 0.05, 0.9, 0.5)), 1e-12, "the last three count")
+	assert.Greater(t, math.Abs(zero(at(0.05, 0.9))-1.0/3), 0.01)
+	line := []point{{0, -1}, {0.5, 0}, {1, 1}}
+	assert.InDelta(t, 0.5, zero(line), 1e-12)
+	assert.InDelta(t, 0.5, zero(line[:2]), 1e-12)
+	// Two alike: nothing better than the line through the last two.
+	assert.InDelta(t, 0.5, zero([]point{{0.25, 1}, {0, -1}, {1, 1}}), 1e-12)
 }
