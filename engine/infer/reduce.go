@@ -218,6 +218,10 @@ func (w *work) likelihood(v Var, n *node) []float64 {
 	return w.weights
 }
 
+// heard is up to how many pairs of a state of its own and one of a parent's a gate hears a
+// distribution.
+const heard = 1 << 14
+
 // absorb marks what hangs on the rest by one gate alone, with all that leads to it: that
 // gate hears its distribution as it would hear a state.
 func (w *work) absorb() {
@@ -235,8 +239,8 @@ func (w *work) absorb() {
 		}
 		for _, p := range w.m.nodes[v].parents {
 			w.kids[p]++
-			if w.m.nodes[v].kind == tableKind {
-				w.kids[p]++ // a table does not hear
+			if w.m.nodes[v].kind == tableKind || w.m.nodes[v].states*w.m.nodes[p].states > heard {
+				w.kids[p]++ // a table does not hear, nor does what would take long over it
 			}
 		}
 	}
