@@ -2,6 +2,7 @@ package infer
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -96,4 +97,38 @@ func TestGreedyOrderKeepsItsBooks(t *testing.T) {
 			require.InEpsilon(t, sum, total, 1e-12)
 		}
 	})
+}
+
+// The order of rim and core together, made once more on the whole graph: the same
+// clusters, sorted by elimination, and the same sum of their sizes.
+func TestPlanOfRimAndCore(t *testing.T) {
+	cores := 0
+	check(t, 2, func(t *rapid.T) {
+		m, ev := throwLarge(t, dice(t), 80)
+		w := m.work()
+		defer m.release(w)
+		if !w.reduce(ev, nil, limits{parents: 1, observed: 1, entries: 1 << 10}, ranked) || len(w.card) == 0 {
+			return
+		}
+		require.NoError(t, w.arrange(ctx))
+		p := &w.plan
+		cores += len(p.core.order)
+		require.NoError(t, w.connect())
+		whole := graph{}
+		whole.size(w.card)
+		copy(whole.edges, p.rim.edges)
+		whole.follow(p.order)
+		require.Len(t, whole.order, len(w.card))
+		require.InEpsilon(t, whole.total, p.total, 1e-9)
+		require.LessOrEqual(t, p.total, p.first*(1+1e-9))
+		require.Equal(t, whole.width, p.width)
+		for i, c := range p.clusters {
+			got := p.scopes[c.from:c.to]
+			require.Equal(t, p.order[i], got[0])
+			require.True(t, slices.IsSortedFunc(got, func(a, b int32) int { return int(p.place[a] - p.place[b]) }))
+			d := whole.clusters[i]
+			require.ElementsMatch(t, whole.scopes[d.from:d.to], got)
+		}
+	})
+	require.NotZero(t, cores, "some have a core")
 }
