@@ -103,6 +103,9 @@ func (b *Builder) Root(name string, probs ...float64) Var {
 	return b.Table(name, len(probs), nil, probs)
 }
 
+// Grow makes room for so many more variables at once.
+func (b *Builder) Grow(n int) { b.nodes = slices.Grow(b.nodes, max(n, 0)) }
+
 // Share makes the model use scratch memory and programs in common with others.
 func (b *Builder) Share(s *Shared) { b.shared = s }
 

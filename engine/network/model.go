@@ -104,6 +104,13 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 		ib.Precision(1e-6)
 	}
 	m := &Model{g: g, vars: make([]infer.Var, len(g.vars)), three: b.three}
+	many := 0
+	for _, is := range keep {
+		if is {
+			many++
+		}
+	}
+	ib.Grow(many)
 	for i := range g.vars {
 		m.vars[i] = -1
 		if keep[i] {
