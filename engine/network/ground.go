@@ -116,6 +116,9 @@ type Ground struct {
 	thin *leftOut
 	// edge is, by variable, how many edges there are of all before it.
 	edgesBefore []int32
+	// changed tells that findings or rules are others than those by which it was chosen what
+	// is left out.
+	changed bool
 	// heaviest is the most that comes of any rule left out (see rank).
 	heaviest float64
 	// What goes with a choice of rules to leave out (see settle): choices that

@@ -264,7 +264,8 @@ func (g *Ground) Acted(ctx context.Context, t Test) (float64, error) {
 
 // three asks a three-level model. Where that of the choice in force is too large,
 // one is asked in which more is left out. What a coarse choice already shows to be
-// small is not worked out more finely: it decides nothing.
+// small is not worked out more finely: it decides nothing. But of a variant nothing is
+// shown to be small so: what a rule matters was weighed by other findings and rules.
 func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 	if g.outcome < 0 {
 		return 0, nil
@@ -280,7 +281,7 @@ func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 		room = g.Budget + forUnlisted
 	}
 	for i := min(sketch, len(g.coarse)-1); i >= 0; i-- {
-		if g.coarse[i].heaviest >= small {
+		if g.coarse[i].heaviest >= small || g.changed {
 			continue
 		}
 		p, fits, err := g.coarser(i, t).level(ctx, md, t, g.Budget+forSketch)
@@ -726,7 +727,7 @@ type Unseen struct {
 // There must be none of them among the findings.
 func (g *Ground) Without(unseen ...Unseen) *Ground {
 	n := *g
-	n.unseen = nil
+	n.unseen, n.changed = nil, true
 	for _, u := range unseen {
 		n.unseen = append(n.unseen, g.lookEdges(u.Sign, u.Index, newAssumer(g))...)
 	}
@@ -791,7 +792,7 @@ type Change struct {
 // positions. The chances of unlisted causes stay as they were.
 func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 	n := *g
-	n.Observed = nil
+	n.Observed, n.changed = nil, true
 	for _, o := range g.Observed {
 		if !without[o.Finding] {
 			n.Observed = append(n.Observed, o)
