@@ -71,18 +71,23 @@ F3 not oil_pump.will_not_turn`)}
 	assert.GreaterOrEqual(t, tried, 10)
 }
 
-// Numbers are sketched first with more left out. Where that would be the telling rule
-// itself (of six rods alike, all go or none), what hangs on it must not be called small:
-// the oil that was lost starved these bearings.
-func TestSketchKeepsTheTellingRule(t *testing.T) {
-	t.Parallel()
-	const file = "../testdata/published/P033.toml"
+func published(t *testing.T, id string) *evidence.Case {
+	t.Helper()
+	file := "../testdata/published/" + id + ".toml"
 	text, err := os.ReadFile(file)
 	require.NoError(t, err)
 	var faults source.Faults
 	c, ok := evidence.Parse(file, text, &faults)
 	require.True(t, ok, faults.Error())
-	d, err := Diagnose(t.Context(), wholeBook(), c, Options{})
+	return c
+}
+
+// Numbers are sketched first with more left out. Where that would be the telling rule
+// itself (of six rods alike, all go or none), what hangs on it must not be called small:
+// the oil that was lost starved these bearings.
+func TestSketchKeepsTheTellingRule(t *testing.T) {
+	t.Parallel()
+	d, err := Diagnose(t.Context(), wholeBook(), published(t, "P033"), Options{})
 	require.NoError(t, err)
 	require.False(t, d.Method.Exact, "nothing is sketched where all is worked out")
 	for _, id := range []string{"oil_starvation", "oil_lost_fast", "cooler_seam_burst"} {
@@ -95,14 +100,8 @@ func TestSketchKeepsTheTellingRule(t *testing.T) {
 // blame by a hair: it fell from 59 to 5 in 100 here.
 func TestVariantsAreNotSketched(t *testing.T) {
 	t.Parallel()
-	const file = "../testdata/published/P122.toml"
-	text, err := os.ReadFile(file)
-	require.NoError(t, err)
-	var faults source.Faults
-	c, ok := evidence.Parse(file, text, &faults)
-	require.True(t, ok, faults.Error())
 	b := wholeBook()
-	w, err := begin(t.Context(), b, c, Options{})
+	w, err := begin(t.Context(), b, published(t, "P122"), Options{})
 	require.NoError(t, err)
 	require.False(t, w.plain.Exact())
 	r := b.Node("rod_bolts_overloaded").In
