@@ -6,6 +6,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"tidemark/engine/network"
+	"tidemark/evidence/source"
 )
 
 // Findings of one look at one place count as one, and it is said why and what to do; at
@@ -75,4 +78,34 @@ func TestZero(t *testing.T) {
 	assert.InDelta(t, 0.5, zero(line[:2]), 1e-12)
 	// Two alike: nothing better than the line through the last two.
 	assert.InDelta(t, 0.5, zero([]point{{0.25, 1}, {0, -1}, {1, 1}}), 1e-12)
+}
+
+// Rough chances rank looks; they must be near what the model says. Of no posterior there
+// is none. And what counts is listed as the case has it, though the strongest is entered
+// first.
+func TestRoughChancesNearTheModel(t *testing.T) {
+	b := smallBook(t, "")
+	c := shortCase(t, "seized", someFindings)
+	var faults source.Faults
+	require.True(t, Check(b, c, &faults), faults.Error())
+	w, err := begin(t.Context(), b, c, Options{})
+	require.NoError(t, err)
+	var ids []string
+	for _, f := range c.All() {
+		ids = append(ids, f.ID)
+	}
+	assert.Equal(t, ids, w.counted())
+	least, most := 1.0, 0.0
+	for _, s := range b.Signs {
+		for _, index := range w.g.Positions(s.Part) {
+			rough := w.g.RoughChances(s, index, []*network.Posterior{nil, w.post})
+			not, err := w.plain.IfNotFound(t.Context(), []network.Unseen{{Sign: s, Index: index}}, nil, nil)
+			require.NoError(t, err)
+			exact := 1 - math.Exp(not.LogP-w.post.LogP)
+			assert.Zero(t, rough[0])
+			assert.InDelta(t, exact, rough[1], 0.1, "%s %d", s.ID, index)
+			least, most = min(least, exact), max(most, exact)
+		}
+	}
+	assert.Greater(t, most-least, 0.3, "some are likely, and some not")
 }

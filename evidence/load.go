@@ -374,6 +374,12 @@ func (l *loader) facts(table string, t *source.Table, into map[string]any, atLea
 			into[f.Name] = t.Bool(f.Name)
 		}
 	}
+	for _, f := range fields {
+		here := slices.ContainsFunc(fields, func(o Field) bool { return o.Table == table && o.Name == f.Name })
+		if f.Table != table && !here && slices.Contains(t.Keys(), f.Name) && t.Has(f.Name) {
+			t.Fault(f.Name, "it stands under ["+f.Table+"]", "[%s] has no key %q", table, f.Name)
+		}
+	}
 }
 
 // factWithUnit holds a fact that formulas may use against its dimension. One that

@@ -259,6 +259,7 @@ func TestFaults(t *testing.T) {
 		"single":   {`"inline"`, `"single"`, `f:6:13: a single-cylinder engine cannot have 8 cylinders (did you mean layout = "inline"?)`},
 		"none":     {"cylinders = 8", "cylinders = 0", `f:6:13: an engine has at least one cylinder (leave it away if it is not known)`},
 		"too many": {"cylinders = 8", "cylinders = 800000000", `f:6:13: cylinders cannot be 800000000`},
+		"other":    {"cylinders = 8", "cylinders = 8\nhours = 2100", `f:7:1: [engine] has no key "hours" (it stands under [history])`},
 		"plus":     {"cylinders = 8", `cylinders = "about 8"`, `f:6:14: cylinders must be a whole number, and is the text "about 8" ("4+" says at least four)`},
 		"bank_of":  {"cylinders = 8", "cylinders = 3\nbank_of = [1, 3, 1]", `f:7:12: bank_of leaves bank 2 without a cylinder`},
 		"bank":     {"cylinders = 8", "cylinders = 3\nbank_of = [1, 2, true]", `f:7:18: true is no bank (as in bank_of = [1, 1, 1, 2, 2, 2])`},

@@ -220,3 +220,21 @@ func BenchmarkMostProbable(b *testing.B) {
 		})
 	}
 }
+
+// States that are likeliest one by one may be impossible together: then a dive settles the
+// surest of them first.
+func TestDiveIntoWhatCannotBeTogether(t *testing.T) {
+	b := NewBuilder()
+	one, other := b.Root("one", 0.1, 0.9), b.Root("other", 0.2, 0.8)
+	both := b.Min("both", 2, []Var{one, other})
+	m := build(t, b)
+	s := &search{ctx: ctx, m: m, ev: Evidence{both: Hard(0, 2)}, query: []Var{one, other}}
+	n := &region{left: Evidence{}, rating: [][]float64{{-10, -1}, {-10, -2}}}
+	next, err := s.settled(n, []int{0, 1})
+	require.NoError(t, err)
+	require.Nil(t, next)
+	require.NoError(t, s.dive(n))
+	require.Len(t, s.front, 1)
+	require.Equal(t, []int{1, 0}, s.front[0].states)
+	near(t, math.Log(0.9*0.2), s.front[0].bound)
+}

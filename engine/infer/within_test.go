@@ -32,3 +32,44 @@ func TestForetellingHasNoHistory(t *testing.T) {
 		require.Equal(t, fresh.Estimate(ctx, ev), used.Estimate(ctx, ev))
 	}
 }
+
+// A question asked only if there is room says so as Within does, tells the size that
+// Estimate tells, and answers as without a limit.
+func TestOnlyWithinRoom(t *testing.T) {
+	net := readNets(t, "medium_modular.json")[0]
+	m, vars := net.model(t)
+	refused, answered := 0, 0
+	for i, c := range net.Cases {
+		if hardNet(len(c.Evidence), net.Name) {
+			continue
+		}
+		ev := net.evidence(i, vars)
+		query := above(m, ev)
+		want, err := m.Infer(ctx, ev, query...)
+		require.NoError(t, err)
+		whole := m.Estimate(ctx, ev, query...).Log2
+		for _, log2 := range []float64{whole - 8, whole - 0.01, whole + 0.01, 40} {
+			size, fits := m.Size(ctx, log2, ev, query...)
+			require.Equal(t, log2 > whole, fits, "case %d, 2^%v of 2^%v", i, log2, whole)
+			if fits {
+				require.InDelta(t, whole, size, 1e-9)
+			} else {
+				require.Greater(t, size, log2)
+			}
+			got, fits, err := m.InferWithin(ctx, log2, ev, query...)
+			require.NoError(t, err)
+			require.Equal(t, log2 > whole, fits)
+			if !fits {
+				refused++
+				require.Nil(t, got)
+				continue
+			}
+			answered++
+			for _, v := range query {
+				require.InDeltaSlice(t, want.P(v), got.P(v), 1e-9)
+			}
+		}
+	}
+	require.NotZero(t, refused)
+	require.NotZero(t, answered)
+}

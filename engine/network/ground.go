@@ -114,7 +114,7 @@ type Ground struct {
 	// thin tells the rules that are left out because
 	// hardly anything comes of them; nil until settled.
 	thin *leftOut
-	// edge is, by variable, how many edges there are of all before it.
+	// edgesBefore is, by variable, how many edges those before it have, and last that of all.
 	edgesBefore []int32
 	// changed tells that findings or rules are others than those by which it was chosen what
 	// is left out.

@@ -656,8 +656,8 @@ func (g *Ground) PositionName(p *rules.Part, index int) string {
 	return g.Engine.Name(p.Per, index)
 }
 
-// RoughChances is about how likely a sign is to be seen at a position by each posterior (0 by none), taking
-// what shows it as independent.
+// RoughChances is about how likely a sign is to be seen at a position by each posterior,
+// taking what shows it as independent; 0 by one that is nil.
 func (g *Ground) RoughChances(s *rules.Sign, index int, posts []*Posterior) []float64 {
 	edges := g.lookEdges(s, index, newAssumer(g))
 	out := make([]float64, len(posts))
