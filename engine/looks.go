@@ -54,6 +54,9 @@ func (w *work) stop(looks []Look, changes bool) Stop {
 	case w.d.Verdict.Standing == Determined && !changes:
 		return Stop{false, "No single look left changes what leads; look on only to answer what lies behind it."}
 	}
+	if !changes {
+		return Stop{true, "A look left can still tell more: how surely it is so, or what lies behind it."}
+	}
 	return Stop{true, "A look left can still change what leads, or how surely."}
 }
 
