@@ -56,6 +56,9 @@ type Builder struct {
 	budget  int
 	precise float64
 	shared  *Shared
+	at      Var   // which variable the next one replaces, or -1
+	edited  []Var // those that were replaced
+	sound   int   // how many variables come from a model, whose names were checked
 
 	// What nodes are made of is cut from larger pieces.
 	vars    []Var
@@ -75,7 +78,47 @@ func cut[T any](b *Builder, piece *[]T, n int) []T {
 }
 
 // NewBuilder returns an empty builder.
-func NewBuilder() *Builder { return &Builder{budget: DefaultBudget, precise: precise} }
+func NewBuilder() *Builder { return &Builder{budget: DefaultBudget, precise: precise, at: -1} }
+
+// Edit returns a builder that holds the variables of a model, to replace some of them or
+// to add others. The model stays as it is.
+func (m *Model) Edit() *Builder {
+	return &Builder{nodes: slices.Clone(m.nodes), budget: m.budget, precise: m.precise, shared: m.shared, at: -1, sound: len(m.nodes)}
+}
+
+// Replace makes the variable that is declared next take the place of v, with its name, and
+// with parents that stand before it.
+func (b *Builder) Replace(v Var) {
+	if v < 0 || int(v) >= len(b.nodes) {
+		b.fault("variable %d is to be replaced, which there is not", v)
+		return
+	}
+	b.at = v
+}
+
+// here is the variable that is declared next.
+func (b *Builder) here() Var {
+	if b.at >= 0 {
+		return b.at
+	}
+	return Var(len(b.nodes))
+}
+
+// put takes in a variable.
+func (b *Builder) put(n node) Var {
+	v := b.here()
+	if b.at < 0 {
+		b.nodes = append(b.nodes, n)
+		return v
+	}
+	if old := b.nodes[v].name; n.name != old {
+		b.fault("%s: it replaces %s, and must be of that name", n.name, old)
+	}
+	b.nodes[v] = n
+	b.edited = append(b.edited, v)
+	b.at = -1
+	return v
+}
 
 // DefaultBudget is how many numbers a question may hold in tables at a time where
 // nothing else is said: half a gigabyte of them.
@@ -112,7 +155,6 @@ func (b *Builder) Share(s *Shared) { b.shared = s }
 // Table adds a variable with a conditional probability table, row-major: the
 // first parent varies slowest, the variable's own state fastest.
 func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) Var {
-	v := Var(len(b.nodes))
 	n := node{name: name, kind: tableKind, states: states}
 	rows, sound := 1, b.checkStates(name, states)
 	n.parents = cut(b, &b.vars, len(parents))[:0]
@@ -145,8 +187,7 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 			}
 		}
 	}
-	b.nodes = append(b.nodes, n)
-	return v
+	return b.put(n)
 }
 
 // Max adds a noisy-MAX gate (a noisy-OR when it has two states): each link
@@ -155,7 +196,6 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 // the variable's own states that competes as one more arrival; nil stands for
 // none. Parent levels above states-1 count as states-1.
 func (b *Builder) Max(name string, states int, links []Link, leak []float64) Var {
-	v := Var(len(b.nodes))
 	n := node{name: name, kind: maxKind, states: states}
 	sound := b.checkStates(name, states)
 	n.parents, n.pass, n.levels = cut(b, &b.vars, len(links))[:0], cut(b, &b.numbers, len(links))[:0], cut(b, &b.tables, len(links))[:0]
@@ -196,14 +236,12 @@ links:
 			}
 		}
 	}
-	b.nodes = append(b.nodes, n)
-	return v
+	return b.put(n)
 }
 
 // Min adds a conjunction: the variable takes the smallest level of its parents,
 // but at most states-1.
 func (b *Builder) Min(name string, states int, parents []Var) Var {
-	v := Var(len(b.nodes))
 	n := node{name: name, kind: minKind, states: states}
 	b.checkStates(name, states)
 	if len(parents) == 0 {
@@ -221,31 +259,54 @@ parents:
 		}
 		n.parents = append(n.parents, p)
 	}
-	b.nodes = append(b.nodes, n)
-	return v
+	return b.put(n)
 }
 
 // Build returns the model, or every mistake made on the way to it.
 func (b *Builder) Build() (*Model, error) {
-	seen := make(map[string]bool, len(b.nodes))
 	faults := b.faults[:len(b.faults):len(b.faults)]
-	for i, n := range b.nodes {
-		switch {
-		case n.name == "":
-			faults = append(faults, fmt.Errorf("variable %d has no name", i))
-		case seen[n.name]:
-			faults = append(faults, fmt.Errorf("%s: two variables have this name", n.name))
+	if len(b.nodes) > b.sound {
+		seen := make(map[string]bool, len(b.nodes))
+		for i, n := range b.nodes {
+			switch {
+			case n.name == "":
+				faults = append(faults, fmt.Errorf("variable %d has no name", i))
+			case seen[n.name]:
+				faults = append(faults, fmt.Errorf("%s: two variables have this name", n.name))
+			}
+			seen[n.name] = true
 		}
-		seen[n.name] = true
 	}
+	faults = append(faults, b.misfits()...)
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
-	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, precise: b.precise, shared: b.shared}
+	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, precise: b.precise, shared: b.shared, edited: b.edited}
 	if m.shared == nil {
 		m.shared = &Shared{}
 	}
 	return m, nil
+}
+
+// misfits are variables that do not fit a parent any more, which has other states now.
+func (b *Builder) misfits() (faults []error) {
+	if len(b.edited) == 0 {
+		return nil
+	}
+	for i := range b.nodes {
+		n := &b.nodes[i]
+		size := n.states
+		for k, p := range n.parents {
+			size *= b.nodes[p].states
+			if n.kind == maxKind && n.levels[k] != nil && len(n.levels[k]) != b.nodes[p].states {
+				faults = append(faults, fmt.Errorf("%s: the link from %s gives %d levels, which has %d states now", n.name, b.nodes[p].name, len(n.levels[k]), b.nodes[p].states))
+			}
+		}
+		if n.kind == tableKind && len(n.cpt) != size {
+			faults = append(faults, fmt.Errorf("%s: the table has %d entries, and %d are needed for the states that its parents have now", n.name, len(n.cpt), size))
+		}
+	}
+	return faults
 }
 
 func (b *Builder) fault(format string, args ...any) {
@@ -261,7 +322,7 @@ func (b *Builder) checkStates(name string, states int) bool {
 }
 
 func (b *Builder) checkParent(name string, p Var) bool {
-	if p < 0 || int(p) >= len(b.nodes) {
+	if p < 0 || p >= b.here() {
 		b.fault("%s: parent %d is not a variable added before", name, p)
 		return false
 	}

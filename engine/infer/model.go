@@ -12,6 +12,7 @@ type Model struct {
 	budget  int     // of numbers in tables
 	precise float64 // see Builder.Precision
 	shared  *Shared
+	edited  []Var // those that were replaced in the model that it was made from (see Edit)
 }
 
 // Shared is what models may have in common: scratch memory, so that a question

@@ -65,6 +65,7 @@ const (
 	unaryOf                 // of a variable
 	factorOf                // one of the problem's
 	productOf               // of an earlier step
+	keptOf                  // of a step of the frame
 )
 
 // dim is one dimension of a walk: its extent, and how far each input moves along it.
@@ -131,86 +132,108 @@ func (w *work) compile(room int) (*program, bool) {
 	for b := range n {
 		c := p.clusters[b]
 		cluster := p.scopes[c.from:c.to]
-		for i, v := range cluster {
-			w.spot[v] = int32(i)
-		}
-		own := p.order[b]
-		in := append(w.drafts[:0], draft{input: input{unaryOf, own}, size: int(w.card[own]), mask: 1})
+		in := w.begun(cluster)
 		for i := w.head[b]; i >= 0; i = w.next[i] {
-			f := &w.factors[i]
-			d := draft{input: input{factorOf, i}, size: int(f.data.to - f.data.from)}
-			for _, v := range w.scopes[f.scope.from:f.scope.to] {
-				d.mask |= 1 << w.spot[v]
-			}
-			in = append(in, d)
+			in = append(in, w.draftOf(i))
 		}
 		for i := w.headStep[b]; i >= 0; i = w.nextStep[i] {
-			msg := w.messages[i]
-			s := &pr.steps[msg.step]
-			d := draft{input: input{productOf, msg.step}, size: int(s.out.to - s.out.from), below: s.below}
-			q := p.clusters[msg.from]
-			for _, v := range p.scopes[q.from+1 : q.to] {
-				d.mask |= 1 << w.spot[v]
-			}
-			in = append(in, d)
+			q := p.clusters[w.messages[i].from]
+			in = append(in, w.heardFrom(pr, w.messages[i].step, p.scopes[q.from+1:q.to]))
 		}
 		w.drafts = in
-		if len(in) > many {
-			in, ok := w.mergeAlike(pr, cluster, in, room)
-			if !ok {
-				return nil, false
-			}
-			w.drafts = in
-		}
-		in = w.drafts
-		for len(in) > 2 {
-			// The smallest, with what makes the smallest product with it.
-			i := 0
-			for k := range in {
-				if in[k].size < in[i].size {
-					i = k
-				}
-			}
-			j, least := -1, 0
-			for k := range in {
-				if k == i || j >= 0 && in[k].size > least {
-					continue
-				}
-				size := in[k].size
-				if more := in[i].mask &^ in[k].mask; more != 0 {
-					size *= w.sizeOf(cluster, more)
-				}
-				if j < 0 || size < least {
-					j, least = k, size
-				}
-			}
-			if pr.room += least; pr.room > room {
-				return nil, false
-			}
-			i, j = min(i, j), max(i, j)
-			in[i] = w.product(pr, cluster, &in[i], &in[j], false)
-			in[j] = in[len(in)-1]
-			in = in[:len(in)-1]
-		}
-		if len(in) == 1 {
-			in = append(in, draft{size: 1})
-		}
-		rest := w.sizeOf(cluster, in[0].mask|in[1].mask) / int(w.card[own])
-		if pr.room += rest; pr.room > room {
+		step, ok := w.join(pr, cluster, room)
+		if !ok {
 			return nil, false
 		}
-		out := w.product(pr, cluster, &in[0], &in[1], true)
-		pr.sums = append(pr.sums, out.at)
+		pr.sums = append(pr.sums, step)
 		if len(cluster) > 1 {
 			to := p.place[cluster[1]]
-			w.messages = append(w.messages, message{from: int32(b), step: out.at})
+			w.messages = append(w.messages, message{from: int32(b), step: step})
 			w.nextStep = append(w.nextStep, w.headStep[to])
 			w.headStep[to] = int32(len(w.messages) - 1)
 		} else {
-			pr.steps[out.at].root = true
+			pr.steps[step].root = true
 		}
 	}
 	return pr, true
+}
+
+// begun starts the inputs of a cluster with the unary factor of its own variable.
+func (w *work) begun(cluster []int32) []draft {
+	for i, v := range cluster {
+		w.spot[v] = int32(i)
+	}
+	own := cluster[0]
+	return append(w.drafts[:0], draft{input: input{unaryOf, own}, size: int(w.card[own]), mask: 1})
+}
+
+// maskOf marks variables among those of the cluster at hand.
+func (w *work) maskOf(scope []int32) (mask uint32) {
+	for _, v := range scope {
+		mask |= 1 << w.spot[v]
+	}
+	return mask
+}
+
+func (w *work) draftOf(factor int32) draft {
+	f := &w.factors[factor]
+	return draft{input: input{factorOf, factor}, size: int(f.data.to - f.data.from), mask: w.maskOf(w.scopes[f.scope.from:f.scope.to])}
+}
+
+// heardFrom is the message that a step makes, over these variables.
+func (w *work) heardFrom(pr *program, step int32, scope []int32) draft {
+	s := &pr.steps[step]
+	return draft{input: input{productOf, step}, size: int(s.out.to - s.out.from), mask: w.maskOf(scope), below: s.below}
+}
+
+// join multiplies the inputs of a cluster, and returns the step that sums its own variable
+// out at the end.
+func (w *work) join(pr *program, cluster []int32, room int) (int32, bool) {
+	if len(w.drafts) > many {
+		in, ok := w.mergeAlike(pr, cluster, w.drafts, room)
+		if !ok {
+			return 0, false
+		}
+		w.drafts = in
+	}
+	in := w.drafts
+	for len(in) > 2 {
+		// The smallest, with what makes the smallest product with it.
+		i := 0
+		for k := range in {
+			if in[k].size < in[i].size {
+				i = k
+			}
+		}
+		j, least := -1, 0
+		for k := range in {
+			if k == i || j >= 0 && in[k].size > least {
+				continue
+			}
+			size := in[k].size
+			if more := in[i].mask &^ in[k].mask; more != 0 {
+				size *= w.sizeOf(cluster, more)
+			}
+			if j < 0 || size < least {
+				j, least = k, size
+			}
+		}
+		if pr.room += least; pr.room > room {
+			return 0, false
+		}
+		i, j = min(i, j), max(i, j)
+		in[i] = w.product(pr, cluster, &in[i], &in[j], false)
+		in[j] = in[len(in)-1]
+		in = in[:len(in)-1]
+	}
+	if len(in) == 1 {
+		in = append(in, draft{size: 1})
+	}
+	rest := w.sizeOf(cluster, in[0].mask|in[1].mask) / int(w.card[cluster[0]])
+	if pr.room += rest; pr.room > room {
+		return 0, false
+	}
+	return w.product(pr, cluster, &in[0], &in[1], true).at, true
 }
 
 // many is from how many inputs of a cluster those over the same variables are
@@ -387,6 +410,9 @@ func (w *work) table(in input) []float64 {
 	case productOf:
 		o := w.program.steps[in.at].out
 		return w.run.values[o.from:o.to]
+	case keptOf:
+		o := w.kept.w.program.steps[in.at].out
+		return w.kept.w.run.values[o.from:o.to]
 	}
 	return unitTable
 }
@@ -478,6 +504,8 @@ func (w *work) boundOf(in input, of []int) int {
 	switch in.source {
 	case productOf:
 		return of[in.at]
+	case keptOf:
+		return w.kept.w.run.bound[in.at]
 	case unit:
 		return 0
 	}

@@ -63,9 +63,10 @@ type work struct {
 	made     []made
 
 	limits limits
-	keep   bool // states that cannot be are kept, for what they would be worth
-	whole  bool // nothing is absorbed: what came of each variable is wanted
-	unfold bool // what was not found is told apart from the rest of its parents
+	keep   bool  // states that cannot be are kept, for what they would be worth
+	whole  bool  // nothing is absorbed: what came of each variable is wanted
+	apart  int32 // a variable that stays one though its state is known, plus one; or 0
+	unfold bool  // what was not found is told apart from the rest of its parents
 
 	// by problem variable
 	card    []int32
@@ -95,6 +96,16 @@ type work struct {
 	hash     uint64
 	program  *program
 	run      run
+
+	// of a question that a frame serves
+	kept          *Frame
+	anew, other   []bool   // by model variable: is set up anew; has other states
+	renamed       []rename // variables that take the place of others
+	moved         []rename // factors that do
+	changed       []bool   // by problem variable: its own numbers are others
+	changedFactor []bool
+	touched       []bool  // by cluster: something else comes of it
+	sumOf         []int32 // by cluster: the step that sums over its own variable
 
 	// scratch of compile
 	head, next         []int32
@@ -141,7 +152,7 @@ func (m *Model) work() *work {
 
 func (m *Model) release(w *work) {
 	clear(w.like) // hold on to nothing of the caller's
-	w.program, w.keep, w.whole, w.unfold, w.m = nil, false, false, false, nil
+	w.program, w.keep, w.whole, w.unfold, w.m, w.kept = nil, false, false, false, nil, nil
 	m.shared.put(w)
 }
 
@@ -312,7 +323,7 @@ func (w *work) observe(v Var, like []float64) bool {
 	case same && n.states > 1:
 		w.scale.mul(like[0]) // says nothing about the state
 		return true
-	case only >= 0:
+	case only >= 0 && int32(v)+1 != w.apart:
 		w.fixed[v] = int32(only)
 		w.scale.mul(like[only])
 	default:
@@ -565,6 +576,9 @@ func (w *work) addObservedGate(v Var, n *node, like []float64, enc encoding) boo
 		// A single product, as when something was not found: each parent gets its
 		// own factor, and no table is made.
 		for _, i := range w.free {
+			if w.kept != nil && !w.other[n.parents[i]] {
+				continue // it has it already
+			}
 			u := w.unaryOf(n.parents[i])
 			most := 0.0
 			for s := range u {

@@ -133,6 +133,7 @@ type Ground struct {
 	forced   []int           // variables wanted in the plain model, where more than what bears on the case is
 	asked    *rules.Node
 	askedAt  []*Item
+	frame    *frame // where three-level models are made from the plain one; else nil
 	unseen   []edge // what would have shown a sign that is taken as looked for and not found
 }
 

@@ -74,25 +74,11 @@ type builder struct {
 // build makes the model. Only variables that are ancestors of the observations
 // or the outcome, or wanted, are in it.
 func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
-	b := &builder{g: g, mode: md, t: t, test: make([]bool, len(g.vars)), three: make([]bool, len(g.vars))}
-	for _, it := range t.Items {
-		b.test[it.v] = true
-	}
+	b := newBuilder(g, md, t)
 	keep := g.ancestors(wanted)
-	b.merge(keep)
+	b.alone = g.merge(keep)
 	if md != plain {
-		below := make([]bool, len(g.vars))
-		for i := range g.vars {
-			v := &g.vars[i]
-			below[i] = b.test[i] || t.Unlisted && b.leaks(i) && v.leak > 0
-			for k, e := range v.edges {
-				below[i] = below[i] || below[e.from] && !g.thin.rule(i, k)
-			}
-		}
-		above := g.ancestorsOf([]int{g.outcome})
-		for i := range g.vars {
-			b.three[i] = below[i] && above[i] && !b.test[i] && g.vars[i].kind != root && g.vars[i].kind != letter
-		}
+		b.levelled(g.above(), nil)
 	}
 	ib := infer.NewBuilder()
 	if g.scratch != nil {
@@ -122,25 +108,61 @@ func (g *Ground) build(md mode, t Test, wanted []int) (*Model, error) {
 	return m, err
 }
 
+func newBuilder(g *Ground, md mode, t Test) *builder {
+	b := &builder{g: g, mode: md, t: t, test: make([]bool, len(g.vars)), three: make([]bool, len(g.vars))}
+	for _, it := range t.Items {
+		b.test[it.v] = true
+	}
+	return b
+}
+
+// above marks what leads to the outcome.
+func (g *Ground) above() []bool { return g.ancestorsOf([]int{g.outcome}) }
+
+// levelled finds what takes three levels: what something runs to from what is under test,
+// and from which something runs to the outcome. It looks among some variables, or among all.
+func (b *builder) levelled(above []bool, among []int) {
+	g := b.g
+	below := make([]bool, len(g.vars))
+	each := func(i int) {
+		v := &g.vars[i]
+		below[i] = b.test[i] || b.t.Unlisted && b.leaks(i) && v.leak > 0
+		for k, e := range v.edges {
+			below[i] = below[i] || below[e.from] && !g.thin.rule(i, k)
+		}
+		b.three[i] = below[i] && above[i] && !b.test[i] && v.kind != root && v.kind != letter
+	}
+	if among == nil {
+		for i := range g.vars {
+			each(i)
+		}
+		return
+	}
+	for _, i := range among {
+		each(i)
+	}
+}
+
 // merge marks the rules that are alone, and takes out of the model what they do
 // without.
-func (b *builder) merge(keep []bool) {
-	b.alone = make([]bool, len(b.g.vars))
+func (g *Ground) merge(keep []bool) (alone []bool) {
+	alone = make([]bool, len(g.vars))
 	rules := map[int]int{} // how many the model has, by extent
-	for i := range b.g.vars {
-		if v := &b.g.vars[i]; keep[i] && v.kind == reach {
+	for i := range g.vars {
+		if v := &g.vars[i]; keep[i] && v.kind == reach {
 			rules[v.far]++
 		}
 	}
-	for i := range b.g.vars {
-		if v := &b.g.vars[i]; keep[i] && v.kind == hit {
+	for i := range g.vars {
+		if v := &g.vars[i]; keep[i] && v.kind == hit {
 			r := v.edges[0].from
-			if far := b.g.vars[r].far; rules[far] == 1 || b.g.thin.ways(far) {
-				b.alone[r] = true
+			if far := g.vars[r].far; rules[far] == 1 || g.thin.ways(far) {
+				alone[r] = true
 				keep[v.edges[1].from], keep[far] = false, false
 			}
 		}
 	}
+	return alone
 }
 
 // apart stands in a ranking of rules for this: that the "first" rules of a

@@ -360,6 +360,17 @@ func (g *Ground) runs(t Test) bool {
 // levels are told apart within one question, so that a small one need not be known to
 // many digits of itself.
 func (g *Ground) level(ctx context.Context, md mode, t Test, room float64) (p float64, fits bool, err error) {
+	at := 1
+	if md == acted {
+		at = 2
+	}
+	if g.frame != nil {
+		p, ok, fits, err := g.frame.ask(ctx, g, md, t, room)
+		if !ok || !fits || err != nil {
+			return 0, fits, err
+		}
+		return p[at], true, nil
+	}
 	m, err := g.build(md, t, nil)
 	if err != nil {
 		return 0, false, err
@@ -372,10 +383,7 @@ func (g *Ground) level(ctx context.Context, md mode, t Test, room float64) (p fl
 	if !fits || err != nil {
 		return 0, false, err
 	}
-	if md == acted {
-		return post.P(outcome)[2], true, nil
-	}
-	return post.P(outcome)[1], true, nil
+	return post.P(outcome)[at], true, nil
 }
 
 // Explanation is a most probable assignment to causes and steps.
@@ -727,7 +735,7 @@ type Unseen struct {
 // There must be none of them among the findings.
 func (g *Ground) Without(unseen ...Unseen) *Ground {
 	n := *g
-	n.unseen, n.changed = nil, true
+	n.unseen, n.changed, n.frame = nil, true, nil
 	for _, u := range unseen {
 		n.unseen = append(n.unseen, g.lookEdges(u.Sign, u.Index, newAssumer(g))...)
 	}
@@ -792,7 +800,7 @@ type Change struct {
 // positions. The chances of unlisted causes stay as they were.
 func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 	n := *g
-	n.Observed, n.changed = nil, true
+	n.Observed, n.changed, n.frame = nil, true, nil
 	for _, o := range g.Observed {
 		if !without[o.Finding] {
 			n.Observed = append(n.Observed, o)
@@ -824,7 +832,7 @@ func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 // anything is found, and of each.
 func (g *Ground) OutcomeChances(ctx context.Context) (any float64, each map[string]float64, err error) {
 	n := *g
-	n.vars = slices.Clone(g.vars)
+	n.vars, n.frame = slices.Clone(g.vars), nil
 	all := variable{name: "any outcome", kind: gate}
 	var wanted []int
 	var ids []string

@@ -98,7 +98,13 @@ func (g *Ground) settle(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return g.narrow(ctx, c)
+	if err := g.narrow(ctx, c); err != nil {
+		return err
+	}
+	for _, it := range append([]*Ground{g, g.wide}, g.coarse...) {
+		it.frame = &frame{}
+	}
+	return nil
 }
 
 // choice is a ranking of rules, how many of it are kept, and how likely things were
@@ -181,7 +187,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 // with is the same ground with another choice of what is left out.
 func (g *Ground) with(thin *leftOut, stand []float64) *Ground {
 	n := *g
-	n.thin, n.stand, n.coarse, n.wide = thin, stand, nil, nil
+	n.thin, n.stand, n.coarse, n.wide, n.frame = thin, stand, nil, nil, nil
 	return &n
 }
 
