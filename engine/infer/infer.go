@@ -339,10 +339,14 @@ func (w *work) fits(ctx context.Context, room float64) (float64, bool) {
 // size. It says the same whether the problem was met before or not.
 func (w *work) within(ctx context.Context, total float64) bool {
 	if w.arranged {
-		return w.plan.first <= total
+		return w.plan.guided || w.plan.first <= total
 	}
 	if e := w.known(); e != nil && e.exact {
-		return e.first <= total
+		return e.guided || e.first <= total
+	}
+	if w.m.guide != nil && w.guided() {
+		w.arranged = true
+		return true // it is what the guide is for
 	}
 	if w.connect() != nil {
 		return false
@@ -390,7 +394,7 @@ func (w *work) prepare(ctx context.Context) error {
 		}
 		w.arranged = true
 	}
-	e := &entry{first: w.plan.first, exact: true, total: w.plan.total}
+	e := &entry{first: w.plan.first, exact: true, guided: w.plan.guided, total: w.plan.total}
 	ok := w.plan.total < reach && w.plan.width <= maxDims
 	if ok {
 		e.program, ok = w.compile(w.m.budget)

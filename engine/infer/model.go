@@ -12,7 +12,8 @@ type Model struct {
 	budget  int     // of numbers in tables
 	precise float64 // see Builder.Precision
 	shared  *Shared
-	edited  []Var // those that were replaced in the model that it was made from (see Edit)
+	guide   *guide // see Model.Guide
+	edited  []Var  // those that were replaced in the model that it was made from (see Edit)
 }
 
 // Shared is what models may have in common: scratch memory, so that a question
@@ -92,6 +93,7 @@ type entry struct {
 	key     []int32
 	first   float64 // the total size of the first order, or less when it was given up
 	exact   bool    // it was not given up
+	guided  bool    // the order is the model's guide's
 	total   float64 // that of the best order; 0 where none was looked for
 	program *program
 	large   *TooLarge // instead of a program
@@ -105,7 +107,11 @@ const maxOnce = 1 << 12
 
 // structure writes the problem's structure to key, and its hash.
 func (w *work) structure() {
-	w.key = append(w.key[:0], int32(w.m.budget), int32(len(w.card)))
+	guide := int32(0) // models that follow others have other programs
+	if w.m.guide != nil {
+		guide = w.m.guide.hash
+	}
+	w.key = append(w.key[:0], int32(w.m.budget), guide, int32(len(w.card)))
 	w.key = append(w.key, w.card...)
 	for _, f := range w.factors {
 		w.key = append(w.key, f.scope.from-f.scope.to)

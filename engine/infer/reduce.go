@@ -90,6 +90,8 @@ type work struct {
 
 	solved   int // how many problems
 	plan     plan
+	at       []int32 // scratch of guided
+	followed []int32
 	sketched bool // the plan has the first order of the problem
 	arranged bool // the plan is that of the problem
 	key      []int32

@@ -7,6 +7,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sync"
 
 	"tidemark/engine/infer"
 	"tidemark/evidence"
@@ -23,8 +24,70 @@ func (c *Clash) Error() string {
 
 // Plain answers what is there, given all findings or some of them.
 type Plain struct {
-	g *Ground
-	m *Model
+	g     *Ground
+	m     *Model
+	joins *joins
+}
+
+// joins are the models that were made to ask for families that the plain one has no
+// variables for; of each the families, and nil where it came to be too large.
+type joins struct {
+	mutex sync.Mutex
+	of    [][]*Family
+	m     []*Model
+}
+
+// joining is by how much larger, as a binary logarithm, a question may become by variables
+// for families. Without them each takes a question of its own.
+const joining = 1
+
+// joined is the model with a variable for each of these families.
+func (p *Plain) joined(ctx context.Context, families []*Family) (*Model, error) {
+	var of []*Family
+	for _, f := range families {
+		if !p.m.has(f.v) {
+			of = append(of, f)
+		}
+	}
+	if len(of) == 0 || p.joins == nil || p.m.m.Guided() == 0 {
+		return p.m, nil
+	}
+	j := p.joins
+	j.mutex.Lock()
+	defer j.mutex.Unlock()
+	at := slices.IndexFunc(j.of, func(had []*Family) bool { return slices.Equal(had, of) })
+	if at < 0 {
+		b := p.m.m.Edit()
+		m := &Model{g: p.m.g, vars: slices.Clone(p.m.vars), three: p.m.three}
+		for _, f := range of {
+			links, outside := []infer.Link(nil), 0.0
+			for _, it := range f.Items {
+				if p.m.has(it.v) {
+					links = append(links, infer.Link{Parent: p.m.vars[it.v], Pass: 1})
+				} else {
+					outside += (1 - outside) * p.m.outside(it.v)
+				}
+			}
+			m.vars[f.v] = b.Max(p.g.vars[f.v].name, 2, links, []float64{1 - outside, outside})
+		}
+		var err error
+		if m.m, err = b.Build(); err != nil {
+			return nil, err
+		}
+		query := (&Plain{g: p.g, m: m}).query()
+		if m.m = m.m.Guide(ctx, p.m.evidence(nil), query...); m.m.Guided() > p.m.m.Guided()+joining || m.m.Guided() == 0 {
+			m = nil
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		at = len(j.of)
+		j.of, j.m = append(j.of, of), append(j.m, m)
+	}
+	if m := j.m[at]; m != nil {
+		return &Model{g: p.m.g, m: m.m, vars: m.vars, three: m.three}, nil
+	}
+	return p.m, nil
 }
 
 // Plain prepares the plain model of what bears on the findings and the
@@ -39,7 +102,9 @@ func (g *Ground) Plain(ctx context.Context) (*Plain, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Plain{g, m}, nil
+	p := &Plain{g, m, &joins{}}
+	m.m = m.m.Guide(ctx, m.evidence(nil), p.query()...)
+	return p, nil
 }
 
 // wanted are the variables that must be in the plain model beside what bears on
@@ -76,16 +141,16 @@ func (p *Posterior) Item(it *Item) float64 {
 	if p.m.has(it.v) {
 		return p.p.P(p.m.vars[it.v])[1]
 	}
-	return p.outside(it.v)
+	return p.m.outside(it.v)
 }
 
 // outside is how likely something is that is not in the model.
-func (p *Posterior) outside(v int) float64 {
+func (m *Model) outside(v int) float64 {
 	switch {
-	case p.m.g.beside != nil:
-		return p.m.g.beside[v]
-	case p.m.g.vars[v].kind == root:
-		return p.m.g.vars[v].prior
+	case m.g.beside != nil:
+		return m.g.beside[v]
+	case m.g.vars[v].kind == root:
+		return m.g.vars[v].prior
 	}
 	return 0
 }
@@ -114,6 +179,11 @@ func (p *Plain) Posterior(ctx context.Context, without map[string]bool) (*Poster
 // About is Posterior for these items and families alone; of others the result must
 // not be asked.
 func (p *Plain) About(ctx context.Context, without map[string]bool, items []*Item, families []*Family) (*Posterior, error) {
+	m, err := p.joined(ctx, families)
+	if err != nil {
+		return nil, err
+	}
+	p = &Plain{g: p.g, m: m, joins: p.joins}
 	var query []infer.Var
 	for _, it := range items {
 		if p.m.has(it.v) {
@@ -177,8 +247,8 @@ func (p *Plain) AnyOf(ctx context.Context, without map[string]bool, f *Family, p
 	return max(0, min(1, -math.Expm1(none-post.LogP))), err
 }
 
-func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
-	var query []infer.Var
+// query are all items and families of the model.
+func (p *Plain) query() (query []infer.Var) {
 	for _, it := range p.g.Items {
 		if p.m.has(it.v) {
 			query = append(query, p.m.vars[it.v])
@@ -189,7 +259,11 @@ func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, e
 			query = append(query, p.m.vars[f.v])
 		}
 	}
-	post, err := p.m.m.Infer(ctx, ev, query...)
+	return query
+}
+
+func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
+	post, err := p.m.m.Infer(ctx, ev, p.query()...)
 	if err != nil {
 		return nil, p.clash(err)
 	}
@@ -907,7 +981,7 @@ func (p *Plain) LogPHeld(ctx context.Context, without map[string]bool, holds ...
 				continue
 			}
 			// Nothing bears on it: it is as likely as before.
-			chance := (&Posterior{m: p.m}).outside(v)
+			chance := p.m.outside(v)
 			if !h.There {
 				chance = 1 - chance
 			}
@@ -921,5 +995,5 @@ func (p *Plain) LogPHeld(ctx context.Context, without map[string]bool, holds ...
 // Ruled is the same question with signs taken as looked for and not found.
 func (p *Plain) Ruled(unseen ...Unseen) *Plain {
 	g := p.g.Without(unseen...)
-	return &Plain{g: g, m: &Model{g: g, m: p.m.m, vars: p.m.vars, three: p.m.three}}
+	return &Plain{g: g, m: &Model{g: g, m: p.m.m, vars: p.m.vars, three: p.m.three}, joins: p.joins}
 }
