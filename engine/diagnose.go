@@ -78,11 +78,8 @@ func begin(ctx context.Context, book *rules.Book, c *evidence.Case, opt Options)
 	if w.plain, err = g.Plain(ctx); err != nil {
 		return nil, err
 	}
-	if w.post, err = w.plain.Posterior(ctx, nil); err != nil {
-		return nil, err
-	}
 	w.depths = g.Depths()
-	w.bounds, err = w.plain.ActedBounds(ctx)
+	w.post, w.bounds, err = w.plain.WithBounds(ctx)
 	return w, err
 }
 
@@ -316,9 +313,16 @@ func (w *work) candidates() error {
 		w.all = append(w.all, u)
 	}
 	slices.SortStableFunc(w.all, func(a, b *held) int {
-		return cmp.Or(cmp.Compare(b.Blame, a.Blame), cmp.Compare(b.Acted, a.Acted), cmp.Compare(b.Present, a.Present), strings.Compare(a.ID, b.ID), strings.Compare(a.At, b.At))
+		return cmp.Or(order(b.Blame, a.Blame), order(b.Acted, a.Acted), order(b.Present, a.Present), strings.Compare(a.ID, b.ID), strings.Compare(a.At, b.At))
 	})
 	return nil
+}
+
+// order compares chances, of which those that differ by rounding alone are the same:
+// positions that are alike stand in their own order.
+func order(a, b float64) int {
+	const grid = 1e8
+	return cmp.Compare(math.Round(a*grid), math.Round(b*grid))
 }
 
 func (w *work) single(it *network.Item) *held {

@@ -38,6 +38,29 @@ type Calibration struct {
 // A calibration may be used by many goroutines at once. It holds on to the tables, and
 // is not divided into cases: what does not fit into the budget is refused.
 func (m *Model) Calibrate(ctx context.Context, ev Evidence, query ...Var) (*Calibration, error) {
+	return m.calibrate(ctx, ev, query, true)
+}
+
+// Slopes is Calibrate where it will not be asked what the probability would be without an
+// observation ([Calibration.Without]): that takes larger tables, or a question of its own.
+func (m *Model) Slopes(ctx context.Context, ev Evidence, query ...Var) (*Calibration, error) {
+	return m.calibrate(ctx, ev, query, false)
+}
+
+// Release gives the memory of a calibration back, which must not be used any more.
+func (c *Calibration) Release() {
+	c.m.release(c.w)
+	c.w = nil
+}
+
+// Posterior returns the distributions of some of the variables that were asked for.
+func (c *Calibration) Posterior(query ...Var) *Posterior {
+	post := &Posterior{probs: make([][]float64, c.m.Len())}
+	c.w.read(query, post)
+	return post
+}
+
+func (m *Model) calibrate(ctx context.Context, ev Evidence, query []Var, without bool) (*Calibration, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, err
 	}
@@ -50,7 +73,7 @@ func (m *Model) Calibrate(ctx context.Context, ev Evidence, query ...Var) (*Cali
 	}
 	w := m.work()
 	w.keep, w.whole = true, true
-	w.unfold = w.worthUnfolding(ctx, own, query)
+	w.unfold = without && w.worthUnfolding(ctx, own, query)
 	ok, err := w.solve(ctx, own, query, true)
 	if err != nil {
 		m.release(w)

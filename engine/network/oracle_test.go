@@ -344,7 +344,7 @@ func TestThreeNumbersAgreeWithEnumeration(t *testing.T) {
 		}
 		require.NoError(t, err)
 		require.InDelta(t, math.Log(total), post.LogP, 1e-9)
-		bounds, err := plain.ActedBounds(context.Background())
+		_, bounds, err := plain.WithBounds(context.Background())
 		require.NoError(t, err)
 		for k, tt := range tests {
 			asked := len(tt.Items) == 1 && (plain.Relevant(tt.Items[0]) || tt.Items[0].Node.Kind == rules.Cause)

@@ -540,14 +540,15 @@ func (g *Ground) Depths() map[*Item]int {
 	return out
 }
 
-// ActedBounds bounds acted of every item from above by one calibration: what acts does
-// so by a rule that worked, through something that acted itself. How likely each rule
-// worked, given all findings, follows from the slope of their probability in it.
-func (p *Plain) ActedBounds(ctx context.Context) (map[*Item]float64, error) {
-	c, err := p.m.m.Calibrate(ctx, p.m.evidence(nil))
+// WithBounds is Posterior of all findings, and bounds acted of every item from above: what
+// acts does so by a rule that worked, through something that acted itself. How likely each
+// rule worked, given all findings, follows from the slope of their probability in it.
+func (p *Plain) WithBounds(ctx context.Context) (*Posterior, map[*Item]float64, error) {
+	post, c, err := p.slopes(ctx)
 	if err != nil {
-		return nil, p.clash(err)
+		return nil, nil, err
 	}
+	defer c.Release()
 	g := p.g
 	bound := p.m.actedBounds(c)
 	out := map[*Item]float64{}
@@ -562,7 +563,18 @@ func (p *Plain) ActedBounds(ctx context.Context) (map[*Item]float64, error) {
 			}
 		}
 	}
-	return out, nil
+	return post, out, nil
+}
+
+// slopes infers what is there, with the slopes that it has in every number. The
+// calibration is to be released.
+func (p *Plain) slopes(ctx context.Context) (*Posterior, *infer.Calibration, error) {
+	query := p.query()
+	c, err := p.m.m.Slopes(ctx, p.m.evidence(nil), query...)
+	if err != nil {
+		return nil, nil, p.clash(err)
+	}
+	return &Posterior{LogP: c.LogP, m: p.m, p: c.Posterior(query...)}, c, nil
 }
 
 // actedBounds bounds acted of every variable from above (see ActedBounds).

@@ -142,13 +142,10 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 			return choice{}, nil, err
 		}
 		g.leaveOut(order, n, p)
-		if post, err = g.posteriorNow(ctx); err != nil {
+		if post, sway, err = g.now(ctx); err != nil {
 			return choice{}, nil, err
 		}
 		g.update(p, post)
-		if sway, err = post.sway(ctx); err != nil {
-			return choice{}, nil, err
-		}
 	}
 	g.beside = slices.Clone(p)
 	for i := range g.beside {
@@ -164,7 +161,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 	}
 	g.wide = g.with(nil, nil)
 	g.wide.leaveOut(order, n, p)
-	more, err := g.wide.posteriorNow(ctx)
+	more, sway, err := g.wide.now(ctx)
 	var clash *infer.Contradiction
 	if errors.As(err, &clash) {
 		return made, nil, nil // told where the findings are inferred
@@ -180,8 +177,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 		}
 	}
 	g.update(p, more)
-	sway, err = more.sway(ctx)
-	return made, sway, err
+	return made, sway, nil
 }
 
 // with is the same ground with another choice of what is left out.
@@ -191,14 +187,19 @@ func (g *Ground) with(thin *leftOut, stand []float64) *Ground {
 	return &n
 }
 
-// posteriorNow infers under the choice as it stands.
-func (g *Ground) posteriorNow(ctx context.Context) (*Posterior, error) {
-	now := &Plain{g: g}
-	var err error
-	if now.m, err = g.build(plain, Test{}, g.wanted()); err != nil {
-		return nil, err
+// now infers under the choice as it stands, and what hangs on each step.
+func (g *Ground) now(ctx context.Context) (*Posterior, *sway, error) {
+	m, err := g.build(plain, Test{}, g.wanted())
+	if err != nil {
+		return nil, nil, err
 	}
-	return now.Posterior(ctx, nil)
+	p := &Plain{g: g, m: m}
+	post, c, err := p.slopes(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer c.Release()
+	return post, post.sway(c), nil
 }
 
 // update takes over a posterior into p; what is not in its model follows from
@@ -296,11 +297,7 @@ type sway struct {
 
 // sway makes a rule count that was left out and would explain much, and one count less
 // that brings about what neither findings nor outcome hang on.
-func (p *Posterior) sway(ctx context.Context) (*sway, error) {
-	c, err := p.m.m.Calibrate(ctx, p.m.evidence(nil))
-	if err != nil {
-		return nil, err
-	}
+func (p *Posterior) sway(c *infer.Calibration) *sway {
 	g := p.m.g
 	out := &sway{make([]float64, len(g.vars)), p.m.actedBounds(c), make([]bool, len(g.vars))}
 	for i := range g.vars {
@@ -319,7 +316,7 @@ func (p *Posterior) sway(ctx context.Context) (*sway, error) {
 		out.boost[i] = max(0, 1+none*(c.LeakSlope(x, 1)-c.LeakSlope(x, 0)))
 		out.known[i] = true
 	}
-	return out, nil
+	return out
 }
 
 // matters is by how much, up to 1, what brings a step about matters to the case: by
