@@ -73,9 +73,10 @@ func (m *Model) Frame(ctx context.Context, ev Evidence, root Var) (*Frame, error
 	if err := w.arrange(ctx); err != nil {
 		return f, ctx.Err()
 	}
-	if w.plan.total >= reach || w.plan.width > maxDims || !w.plan.endAt(w.local[root]) {
+	if w.plan.total >= reach || w.plan.width > maxDims {
 		return f, nil
 	}
+	w.plan.endAt(w.local[root])
 	w.arranged = true
 	program, ok := w.compile(m.budget / 2)
 	if !ok {
@@ -131,7 +132,7 @@ func (w *work) release() {
 // where they are summed: what an order of elimination joins is a chordal graph, and a
 // search of it by most neighbours met gives an order that joins nothing more (R. E.
 // Tarjan & M. Yannakakis, SIAM J. Computing 13 (1984)).
-func (p *plan) endAt(last int32) bool {
+func (p *plan) endAt(last int32) {
 	n := len(p.order)
 	words := (n + 63) / 64
 	joined := make([]uint64, n*words)
@@ -143,9 +144,6 @@ func (p *plan) endAt(last int32) bool {
 		}
 	}
 	met := make([]int32, n)
-	for v := range met {
-		met[v] = 0
-	}
 	met[last] = 1
 	for i := n - 1; i >= 0; i-- {
 		pick := int32(-1)
@@ -165,26 +163,8 @@ func (p *plan) endAt(last int32) bool {
 			}
 		}
 	}
-	for i, v := range p.order {
-		p.place[v] = int32(i)
-	}
-	p.scopes, p.total, p.width = p.scopes[:0], 0, 0
-	for i, v := range p.order {
-		from := int32(len(p.scopes))
-		p.scopes = append(p.scopes, v)
-		for k, row := range joined[int(v)*words : int(v+1)*words] {
-			for ; row != 0; row &= row - 1 {
-				if u := int32(k<<6 + bits.TrailingZeros64(row)); p.place[u] > int32(i) {
-					p.scopes = append(p.scopes, u)
-				}
-			}
-		}
-		p.clusters[i] = span{from, int32(len(p.scopes))}
-		near := p.scopes[from+1:]
-		slices.SortFunc(near, func(a, b int32) int { return int(p.place[a] - p.place[b]) })
-		p.width = max(p.width, len(near)+1)
-	}
-	return true
+	// Not all that was joined need be, in this order.
+	p.take(slices.Clone(p.order))
 }
 
 // Ask returns the distribution of the frame's variable in a model made from its own by

@@ -164,12 +164,25 @@ func (w *work) guided() bool {
 	if p.rim.total > worthGuiding {
 		return false
 	}
+	p.guided = true
+	p.followed()
+	return true
+}
+
+// take makes an order of all variables the plan's, whose graph must still be that of the
+// problem.
+func (p *plan) take(order []int32) {
+	p.rim.follow(order)
+	p.followed()
+}
+
+// followed makes the plan of an order that the rim's graph, with no core, has followed.
+func (p *plan) followed() {
 	p.core.size(nil)
 	p.core.begin()
 	p.best = p.best[:0]
-	p.first, p.guided = p.rim.total, true
+	p.first = p.rim.total
 	p.settle()
-	return true
 }
 
 // connect makes the interaction graph of the problem's factors. The error is that
