@@ -7,20 +7,24 @@ import (
 	"slices"
 )
 
-// Frame is a question that was worked out once, and serves others of models that differ
-// from its own in some variables alone ([Model.Edit]): their order of elimination is
-// that of the frame, and what comes of all that differs in nothing is taken from it. A
-// frame may be used by many goroutines.
+// Frame is a question that was worked out once, and serves others that differ from it in
+// little: in some of the evidence, or of models that differ in some variables alone
+// ([Model.Edit]). Their order of elimination is that of the frame, and what comes of all
+// that differs in nothing is taken from it. A frame may be used by many goroutines.
 type Frame struct {
 	m    *Model
 	ev   Evidence
-	root Var
+	vars []Var // observed
+	root Var   // which is asked for alone; or -1
+	logP float64
 	// w is the problem with its plan, in which the root goes last, its program and the
 	// numbers of that; nil where frames are of no use.
 	w *work
 
 	into  []int32 // by cluster: the one that its message goes to, or -1
+	exps  []int   // by cluster: by how many powers of two its products were scaled
 	parts [2]groups
+	folds groups // by variable: those not found that became part of its own factor
 }
 
 // groups lists, by cluster, what goes in: its factors, or the clusters whose messages do.
@@ -57,17 +61,20 @@ func group(to []int32, n int) groups {
 // so by a few terms more in each sum that may cancel.
 const sureEnough = 1e-10
 
-// Frame works out the question after a variable, given the evidence.
-func (m *Model) Frame(ctx context.Context, ev Evidence, root Var) (*Frame, error) {
+// Frame works out the question after some variables, given the evidence.
+func (m *Model) Frame(ctx context.Context, ev Evidence, query ...Var) (*Frame, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, err
 	}
-	if err := m.checkVars([]Var{root}); err != nil {
+	if err := m.checkVars(query); err != nil {
 		return nil, err
 	}
-	f := &Frame{m: m, ev: ev, root: root}
-	w := &work{m: m, apart: int32(root) + 1} // it stays
-	if !w.reduce(ev, []Var{root}, m.limits, ranked) || w.local[root] < 0 {
+	f := &Frame{m: m, ev: ev, vars: ev.vars(), root: -1}
+	if len(query) == 1 {
+		f.root = query[0]
+	}
+	w := &work{m: m, apart: int32(f.root) + 1} // it stays
+	if !w.reduce(ev, query, m.limits, ranked) || f.root >= 0 && w.local[f.root] < 0 {
 		return f, nil
 	}
 	if err := w.arrange(ctx); err != nil {
@@ -76,8 +83,9 @@ func (m *Model) Frame(ctx context.Context, ev Evidence, root Var) (*Frame, error
 	if w.plan.total >= reach || w.plan.width > maxDims {
 		return f, nil
 	}
-	w.plan.endAt(w.local[root])
-	w.arranged = true
+	if f.root >= 0 {
+		w.plan.endAt(w.local[f.root])
+	}
 	program, ok := w.compile(m.budget / 2)
 	if !ok {
 		return f, nil
@@ -94,9 +102,9 @@ func (m *Model) Frame(ctx context.Context, ev Evidence, root Var) (*Frame, error
 			return f, nil
 		}
 	}
-	f.w = w
+	f.w, f.logP = w, w.run.total.ln()
 	f.index()
-	w.release()
+	w.trim()
 	return f, nil
 }
 
@@ -120,10 +128,29 @@ func (f *Frame) index() {
 		}
 	}
 	f.parts = [2]groups{group(to, n), group(f.into, n)}
+	f.exps = make([]int, n)
+	step := int32(0)
+	for b := range f.exps {
+		for ; step <= w.program.sums[b]; step++ {
+			f.exps[b] += w.run.exp[step]
+		}
+	}
+	var child, parent []int32
+	for v := range f.m.nodes {
+		if w.made[v].form == asFold {
+			for _, p := range f.m.nodes[v].parents {
+				child, parent = append(child, int32(v)), append(parent, int32(p))
+			}
+		}
+	}
+	f.folds = group(parent, len(f.m.nodes))
+	for i, k := range f.folds.list {
+		f.folds.list[i] = child[k]
+	}
 }
 
-// release gives back the memory that only the making of a frame took.
-func (w *work) release() {
+// trim gives back the memory that only the making of a frame took.
+func (w *work) trim() {
 	w.run.worth, w.run.adjoint = nil, nil
 	w.plan.rim, w.plan.core = graph{}, graph{}
 }
@@ -167,6 +194,244 @@ func (p *plan) endAt(last int32) {
 	p.take(slices.Clone(p.order))
 }
 
+// Infer is [Model.Infer] of variables that the frame was asked for, given evidence that
+// differs in some variables from its own: where something was observed, that may be left
+// out; and where nothing was, anything.
+func (f *Frame) Infer(ctx context.Context, ev Evidence, query ...Var) (*Posterior, error) {
+	if err := f.m.checkEvidence(ev); err != nil {
+		return nil, err
+	}
+	if err := f.m.checkVars(query); err != nil {
+		return nil, err
+	}
+	post, err := f.infer(ctx, ev, query)
+	if post == nil && err == nil {
+		return f.m.Infer(ctx, ev, query...)
+	}
+	return post, err
+}
+
+// LogChance is [Model.LogChance] given evidence that differs in some variables from the
+// frame's, as with [Frame.Infer]. Of what is very unlikely beside the frame's own evidence
+// it tells fewer digits than that does.
+func (f *Frame) LogChance(ctx context.Context, ev Evidence) (float64, error) {
+	if err := f.m.checkEvidence(ev); err != nil {
+		return 0, err
+	}
+	post, err := f.infer(ctx, ev, nil)
+	if err != nil {
+		return 0, err
+	}
+	if post == nil {
+		return f.m.LogChance(ctx, ev)
+	}
+	return post.LogP, nil
+}
+
+// infer is Infer as far as the frame serves; else there is nothing returned.
+func (f *Frame) infer(ctx context.Context, ev Evidence, query []Var) (*Posterior, error) {
+	if f.w == nil {
+		return nil, nil
+	}
+	w := f.m.work()
+	defer f.m.release(w)
+	if !w.revise(f, ev) {
+		return nil, nil
+	}
+	w.touch(f)
+	if !w.reach(f, query) || !w.compileTouched(f) {
+		return nil, nil
+	}
+	ok, err := w.forward(ctx)
+	if !ok || err != nil {
+		return nil, err
+	}
+	if len(query) > 0 {
+		if err := w.backward(ctx, false); err != nil {
+			return nil, err
+		}
+	}
+	// What was touched made its part of the frame's own probability; now it is another.
+	post := &Posterior{probs: make([][]float64, f.m.Len())}
+	w.read(query, post)
+	post.Rounding = f.w.run.rounded
+	post.LogP = f.logP + w.run.total.ln()
+	for b, is := range w.touched {
+		if !is {
+			continue
+		}
+		post.LogP -= math.Ln2 * float64(f.exps[b])
+		if s := &f.w.program.steps[f.w.program.sums[b]]; s.root {
+			post.LogP -= math.Log(f.w.run.values[s.out.from])
+		}
+	}
+	if len(query) > 0 && f.w.signed && post.LogP < f.logP+math.Log(unlikely) {
+		return nil, nil
+	}
+	return post, nil
+}
+
+// unlikely is beside the evidence of a frame what it does not tell posteriors of: rounding
+// is as large as there, and so larger beside what it is of.
+const unlikely = 1e-4
+
+// revise sets up the problem of other evidence by what differs from the frame's. It reports
+// false where that takes other variables or factors.
+func (w *work) revise(f *Frame, ev Evidence) bool {
+	b := f.w
+	w.take(f, f.m)
+	w.scale = one
+	w.redo = w.redo[:0]
+	n := len(f.m.nodes)
+	w.anew = resize(w.anew, n) // dropped
+	clear(w.anew)
+	for _, v := range f.vars {
+		old, like := f.ev[v], ev[v]
+		if slices.Equal(old, like) && like != nil {
+			continue
+		}
+		if like != nil || !w.drop(f, v, old) {
+			return false
+		}
+	}
+	for _, v := range ev.vars() {
+		if f.ev[v] != nil {
+			continue
+		}
+		if b.local[v] < 0 || b.fixed[v] >= 0 {
+			return false
+		}
+		w.like[v] = ev[v]
+		w.redo = append(w.redo, v)
+	}
+	slices.Sort(w.redo)
+	for _, v := range slices.Compact(w.redo) {
+		if !w.ownAgain(f, v) {
+			return false
+		}
+	}
+	return true
+}
+
+// drop takes an observation away.
+func (w *work) drop(f *Frame, v Var, like []float64) bool {
+	b, n := f.w, &f.m.nodes[v]
+	if b.fixed[v] < 0 && b.like[v] == nil {
+		return w.scale.mul(1 / like[0]) // it said nothing
+	}
+	w.like[v] = nil
+	w.anew[v] = true
+	if s := b.fixed[v]; s >= 0 {
+		if !w.scale.mul(1 / like[s]) {
+			return false
+		}
+	} else if b.local[v] >= 0 {
+		w.redo = append(w.redo, v)
+		return true
+	}
+	if !b.leaf[v] {
+		return false
+	}
+	void := func(factor int32) {
+		w.void[factor], w.changedFactor[factor] = true, true
+		w.scale.e -= w.factors[factor].exp
+	}
+	w.free = w.free[:0]
+	for i, p := range n.parents {
+		if b.fixed[p] < 0 && !b.absorbed[p] {
+			w.free = append(w.free, i)
+		}
+	}
+	w.dist = resize(w.dist, n.states)
+	switch d := b.made[v]; d.form {
+	case asNumber:
+		w.distribute(n)
+		return w.scale.mul(1 / w.dist[b.fixed[v]])
+	case asTable, asDense:
+		void(d.at)
+	case asHidden:
+		for i := range w.free {
+			void(d.extra + int32(i))
+		}
+		w.scale.e -= w.exps[d.at]
+		w.exps[d.at], w.changed[d.at] = 0, true
+		u := w.numbers[w.unary[d.at]:][:w.card[d.at]]
+		clear(u)
+		u[0] = 1
+	case asFold:
+		w.hearKnown(n)
+		w.terms, w.grown = resize(w.terms, n.states), resize(w.grown, n.states)
+		n.bundle(w.dist, w.terms)
+		if b.fixed[v] >= 0 {
+			like = Hard(int(b.fixed[v]), n.states)
+		}
+		n.weigh(like, w.grown)
+		for _, i := range w.free {
+			w.redo = append(w.redo, n.parents[i])
+		}
+		return w.scale.mul(1 / (w.grown[d.at] * w.terms[d.at]))
+	default:
+		return false
+	}
+	return true
+}
+
+// ownAgain makes the own factor of a variable anew, of its distribution if it is a root, of
+// its likelihood, and of what was not found and was not dropped.
+func (w *work) ownAgain(f *Frame, v Var) bool {
+	x, n := w.local[v], &f.m.nodes[v]
+	if x < 0 || f.w.fixed[v] >= 0 {
+		return false
+	}
+	u := w.unaryOf(v)
+	for s := range u {
+		u[s] = 1
+	}
+	if f.w.made[v].form == asRoot {
+		w.dist = resize(w.dist, n.states)
+		w.distribute(n)
+		copy(u, w.dist)
+	}
+	for s, l := range w.like[v] {
+		u[s] *= l
+	}
+	w.scale.e -= w.exps[x]
+	w.exps[x], w.changed[x] = 0, true
+	for _, c := range f.folds.of(int32(v)) {
+		if w.anew[c] {
+			continue
+		}
+		child := &f.m.nodes[c]
+		i := slices.Index(child.parents, v)
+		for s := range u {
+			u[s] *= child.arrive(i, int(f.w.made[c].at), s)
+		}
+		if slices.Max(u) < tiny && !w.level(x) {
+			return false
+		}
+	}
+	return w.level(x)
+}
+
+// reach marks all clusters between those of a query and their roots, too.
+func (w *work) reach(f *Frame, query []Var) bool {
+	clear(w.asked)
+	for _, v := range query {
+		x := w.local[v]
+		switch {
+		case f.w.fixed[v] >= 0 && !w.anew[v]:
+			continue
+		case x < 0:
+			return false
+		}
+		w.asked[v] = true
+		for b := f.w.plan.place[x]; b >= 0; b = f.into[b] {
+			w.touched[b] = true
+		}
+	}
+	return true
+}
+
 // Ask returns the distribution of the frame's variable in a model made from its own by
 // [Model.Edit], given its evidence, with another likelihood of that variable. It does so
 // if what differs takes no more than 2^log2 numbers in all tables; fits is false, and there
@@ -174,7 +439,7 @@ func (p *plan) endAt(last int32) {
 //
 // Where the frame cannot serve, the question is asked as [Model.InferWithin] does.
 func (f *Frame) Ask(ctx context.Context, q *Model, like []float64, log2 float64) (p []float64, fits bool, err error) {
-	if f.w != nil {
+	if f.w != nil && f.root >= 0 {
 		w := q.work()
 		defer q.release(w)
 		if w.vary(f, q, like) {
@@ -214,9 +479,55 @@ func (w *work) vary(f *Frame, q *Model, like []float64) bool {
 	if len(q.nodes) != n || len(like) != q.nodes[f.root].states {
 		return false
 	}
+	w.take(f, q)
+	w.scale, w.signed = b.scale, b.signed
+	w.like[f.root] = like
+
+	// What is to be set up anew: what was replaced, what has a parent with other states,
+	// and the likelihoods of what has other states.
+	w.anew, w.other = resize(w.anew, n), resize(w.other, n)
+	clear(w.anew)
+	clear(w.other)
+	for _, v := range q.edited {
+		if is, was := &q.nodes[v], &f.m.nodes[v]; is.kind != was.kind || !slices.Equal(is.parents, was.parents) {
+			return false
+		}
+		w.anew[v] = true
+		w.other[v] = q.nodes[v].states != f.m.nodes[v].states
+	}
+	w.anew[f.root], w.other[f.root] = true, true
+	for _, v := range q.edited {
+		// What was not found is in its parents' own factors, which are to stay.
+		is, was := &q.nodes[v], &f.m.nodes[v]
+		for i, p := range is.parents {
+			if b.made[v].form == asFold && !w.other[p] && is.kind == maxKind && (is.pass[i] != was.pass[i] || !slices.Equal(is.levels[i], was.levels[i])) {
+				return false
+			}
+		}
+	}
+	w.renamed, w.moved = w.renamed[:0], w.moved[:0]
+	for v := range n {
+		if !b.relevant[v] {
+			continue
+		}
+		node := &q.nodes[v]
+		for _, p := range node.parents {
+			w.anew[v] = w.anew[v] || w.other[p] || w.anew[p] && b.absorbed[p]
+		}
+		if w.anew[v] && !w.again(b, Var(v)) {
+			return false
+		}
+	}
+	w.put(len(b.card), len(b.factors))
+	return true
+}
+
+// take takes over the frame's problem, for a model of as many variables.
+func (w *work) take(f *Frame, q *Model) {
+	b := f.w
 	w.m, w.kept, w.limits, w.keep = q, f, b.limits, true
 	w.over, w.sketched, w.arranged, w.program = nil, false, false, nil
-	w.scale, w.signed = b.scale, b.signed
+	w.signed = b.signed
 	copyTo(&w.relevant, b.relevant)
 	copyTo(&w.leaf, b.leaf)
 	copyTo(&w.asked, b.asked)
@@ -235,36 +546,10 @@ func (w *work) vary(f *Frame, q *Model, like []float64) bool {
 	copyTo(&w.factors, b.factors)
 	copyTo(&w.scopes, b.scopes)
 	copyTo(&w.numbers, b.numbers)
-	w.like[f.root] = like
-
-	// What is to be set up anew: what was replaced, what has a parent with other states,
-	// and the likelihoods of what has other states.
-	w.anew, w.other = resize(w.anew, n), resize(w.other, n)
-	clear(w.anew)
-	clear(w.other)
-	for _, v := range q.edited {
-		w.anew[v] = true
-		w.other[v] = q.nodes[v].states != f.m.nodes[v].states
-	}
-	w.anew[f.root], w.other[f.root] = true, true
-	w.changed, w.changedFactor = resize(w.changed, len(b.card)), resize(w.changedFactor, len(b.factors))
+	w.changed, w.changedFactor, w.void = resize(w.changed, len(b.card)), resize(w.changedFactor, len(b.factors)), resize(w.void, len(b.factors))
 	clear(w.changed)
 	clear(w.changedFactor)
-	w.renamed = w.renamed[:0]
-	for v := range n {
-		if !b.relevant[v] {
-			continue
-		}
-		node := &q.nodes[v]
-		for _, p := range node.parents {
-			w.anew[v] = w.anew[v] || w.other[p]
-		}
-		if w.anew[v] && !w.again(b, Var(v)) {
-			return false
-		}
-	}
-	w.put(len(b.card), len(b.factors))
-	return true
+	clear(w.void)
 }
 
 func copyTo[T any](to *[]T, from []T) { *to = append((*to)[:0], from...) }
@@ -354,7 +639,6 @@ func (w *work) put(cards, factors int) {
 	}
 	w.card, w.origin, w.unary = w.card[:cards], w.origin[:cards], w.unary[:cards]
 	w.exps, w.hidden, w.factors = w.exps[:cards], w.hidden[:cards], w.factors[:factors]
-	w.moved = w.moved[:0]
 }
 
 // touch marks the clusters of which something else comes than in the frame, and returns
@@ -401,7 +685,7 @@ func (w *work) compileTouched(f *Frame) bool {
 	pr := &w.scratch
 	*pr = program{steps: pr.steps[:0], dims: pr.dims[:0], offs: pr.offs[:0], scopes: pr.scopes[:0], clusters: pr.clusters[:0], sums: pr.sums[:0]}
 	w.spot = resize(w.spot, len(w.card))
-	w.sumOf = resize(w.sumOf, len(p.clusters))
+	w.sums = resize(w.sums, len(p.clusters))
 	for b, is := range w.touched {
 		if !is {
 			continue
@@ -410,26 +694,33 @@ func (w *work) compileTouched(f *Frame) bool {
 		cluster := p.scopes[c.from:c.to]
 		in := w.begun(cluster)
 		for _, i := range f.parts[0].of(int32(b)) {
-			in = append(in, w.draftOf(i))
+			if !w.void[i] {
+				in = append(in, w.draftOf(i))
+			}
 		}
 		for _, from := range f.parts[1].of(int32(b)) {
 			q := p.clusters[from]
-			scope := p.scopes[q.from+1 : q.to]
+			scope := p.scopes[q.from:q.to]
 			if w.touched[from] {
-				in = append(in, w.heardFrom(pr, w.sumOf[from], scope))
+				// What was dropped may leave it over fewer variables than in the frame.
+				mask := uint32(0)
+				for over := w.sums[from].mask &^ 1; over != 0; over &= over - 1 {
+					mask |= 1 << w.spot[scope[bits.TrailingZeros32(over)]]
+				}
+				in = append(in, heardFrom(pr, w.sums[from].at, mask))
 				continue
 			}
 			at := f.w.program.sums[from]
 			o := f.w.program.steps[at].out
-			in = append(in, draft{input: input{keptOf, at}, size: int(o.to - o.from), mask: w.maskOf(scope)})
+			in = append(in, draft{input: input{keptOf, at}, size: int(o.to - o.from), mask: w.maskOf(scope[1:])})
 		}
 		w.drafts = in
-		step, ok := w.join(pr, cluster, w.m.budget/2)
+		sum, ok := w.join(pr, cluster, w.m.budget/2)
 		if !ok {
 			return false
 		}
-		w.sumOf[b] = step
-		pr.steps[step].root = len(cluster) == 1
+		w.sums[b] = sum
+		pr.steps[sum.at].root = len(cluster) == 1
 	}
 	w.program = pr
 	return true

@@ -114,74 +114,87 @@ func dice(t *rapid.T) *rand.Rand {
 	return rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 0))
 }
 
+// throwProbability makes a random probability, now and then a certain or a tiny one.
+func throwProbability(r *rand.Rand) float64 {
+	switch r.IntN(8) {
+	case 0:
+		return float64(r.IntN(2))
+	case 1:
+		return math.Pow(10, -5*r.Float64())
+	}
+	return r.Float64()
+}
+
+func throwDistribution(r *rand.Rand, k int) []float64 {
+	d := make([]float64, k)
+	sum := 0.0
+	for i := range d {
+		d[i] = throwProbability(r)
+		sum += d[i]
+	}
+	if sum == 0 {
+		d[0], sum = 1, 1
+	}
+	for i := range d {
+		d[i] /= sum
+	}
+	return d
+}
+
+// throwVariable declares a variable of a random kind, with some of these parents, whose
+// numbers of states are told by variable.
+func throwVariable(b *Builder, r *rand.Rand, name string, k int, parents []Var, states []int) {
+	switch kind := r.IntN(8); {
+	case len(parents) == 0 || kind < 2:
+		b.Root(name, throwDistribution(r, k)...)
+	case kind == 2:
+		parents = parents[:min(len(parents), 3)]
+		rows := 1
+		for _, p := range parents {
+			rows *= states[p]
+		}
+		var cpt []float64
+		for range rows {
+			cpt = append(cpt, throwDistribution(r, k)...)
+		}
+		b.Table(name, k, parents, cpt)
+	case kind == 3:
+		b.Min(name, k, parents)
+	default:
+		var links []Link
+		for _, p := range parents {
+			l := Link{Parent: p, Pass: throwProbability(r)}
+			if r.IntN(4) == 0 {
+				for range states[p] {
+					l.Levels = append(l.Levels, r.IntN(3))
+				}
+			}
+			links = append(links, l)
+		}
+		var leak []float64
+		if r.IntN(2) == 0 {
+			leak = throwDistribution(r, k)
+		}
+		b.Max(name, k, links, leak)
+	}
+}
+
+// throwStates is how many states a random variable has.
+func throwStates(r *rand.Rand) int { return []int{1, 2, 2, 2, 2, 2, 3, 3}[r.IntN(8)] }
+
 // throwModel makes a random network of all kinds of variables.
 func throwModel(t require.TestingT, r *rand.Rand, n int) *Model {
 	b := NewBuilder()
-	prob := func() float64 {
-		switch r.IntN(8) {
-		case 0:
-			return float64(r.IntN(2))
-		case 1:
-			return math.Pow(10, -5*r.Float64())
-		}
-		return r.Float64()
-	}
-	dist := func(k int) []float64 {
-		d := make([]float64, k)
-		sum := 0.0
-		for i := range d {
-			d[i] = prob()
-			sum += d[i]
-		}
-		if sum == 0 {
-			d[0], sum = 1, 1
-		}
-		for i := range d {
-			d[i] /= sum
-		}
-		return d
-	}
 	var states []int
 	for i := range n {
-		name := fmt.Sprintf("v%d", i)
-		k := []int{1, 2, 2, 2, 2, 2, 3, 3}[r.IntN(8)]
+		k := throwStates(r)
 		var parents []Var
-		for _, p := range r.Perm(i)[:min(i, []int{1, 2, 2, 3, 4, 5, 7}[r.IntN(7)])] {
-			parents = append(parents, Var(p))
+		if i >= 2 {
+			for _, p := range r.Perm(i)[:min(i, []int{1, 2, 2, 3, 4, 5, 7}[r.IntN(7)])] {
+				parents = append(parents, Var(p))
+			}
 		}
-		switch kind := r.IntN(8); {
-		case i < 2 || kind < 2:
-			b.Root(name, dist(k)...)
-		case kind == 2:
-			parents = parents[:min(len(parents), 3)]
-			rows := 1
-			for _, p := range parents {
-				rows *= states[p]
-			}
-			var cpt []float64
-			for range rows {
-				cpt = append(cpt, dist(k)...)
-			}
-			b.Table(name, k, parents, cpt)
-		case kind == 3:
-			b.Min(name, k, parents)
-		default:
-			var links []Link
-			for _, p := range parents {
-				l := Link{Parent: p, Pass: prob()}
-				if r.IntN(4) == 0 {
-					for range states[p] {
-						l.Levels = append(l.Levels, r.IntN(3))
-					}
-				}
-				links = append(links, l)
-			}
-			var leak []float64
-			if r.IntN(2) == 0 {
-				leak = dist(k)
-			}
-			b.Max(name, k, links, leak)
-		}
+		throwVariable(b, r, fmt.Sprintf("v%d", i), k, parents, states)
 		states = append(states, k)
 	}
 	m, err := b.Build()

@@ -138,21 +138,21 @@ func (w *work) compile(room int) (*program, bool) {
 		}
 		for i := w.headStep[b]; i >= 0; i = w.nextStep[i] {
 			q := p.clusters[w.messages[i].from]
-			in = append(in, w.heardFrom(pr, w.messages[i].step, p.scopes[q.from+1:q.to]))
+			in = append(in, heardFrom(pr, w.messages[i].step, w.maskOf(p.scopes[q.from+1:q.to])))
 		}
 		w.drafts = in
-		step, ok := w.join(pr, cluster, room)
+		sum, ok := w.join(pr, cluster, room)
 		if !ok {
 			return nil, false
 		}
-		pr.sums = append(pr.sums, step)
+		pr.sums = append(pr.sums, sum.at)
 		if len(cluster) > 1 {
 			to := p.place[cluster[1]]
-			w.messages = append(w.messages, message{from: int32(b), step: step})
+			w.messages = append(w.messages, message{from: int32(b), step: sum.at})
 			w.nextStep = append(w.nextStep, w.headStep[to])
 			w.headStep[to] = int32(len(w.messages) - 1)
 		} else {
-			pr.steps[step].root = true
+			pr.steps[sum.at].root = true
 		}
 	}
 	return pr, true
@@ -180,19 +180,19 @@ func (w *work) draftOf(factor int32) draft {
 	return draft{input: input{factorOf, factor}, size: int(f.data.to - f.data.from), mask: w.maskOf(w.scopes[f.scope.from:f.scope.to])}
 }
 
-// heardFrom is the message that a step makes, over these variables.
-func (w *work) heardFrom(pr *program, step int32, scope []int32) draft {
+// heardFrom is the message that a step makes, over these variables of the cluster at hand.
+func heardFrom(pr *program, step int32, mask uint32) draft {
 	s := &pr.steps[step]
-	return draft{input: input{productOf, step}, size: int(s.out.to - s.out.from), mask: w.maskOf(scope), below: s.below}
+	return draft{input: input{productOf, step}, size: int(s.out.to - s.out.from), mask: mask, below: s.below}
 }
 
-// join multiplies the inputs of a cluster, and returns the step that sums its own variable
-// out at the end.
-func (w *work) join(pr *program, cluster []int32, room int) (int32, bool) {
+// join multiplies the inputs of a cluster, and returns what comes of summing its own
+// variable out at the end; its mask is of what went in.
+func (w *work) join(pr *program, cluster []int32, room int) (draft, bool) {
 	if len(w.drafts) > many {
 		in, ok := w.mergeAlike(pr, cluster, w.drafts, room)
 		if !ok {
-			return 0, false
+			return draft{}, false
 		}
 		w.drafts = in
 	}
@@ -219,7 +219,7 @@ func (w *work) join(pr *program, cluster []int32, room int) (int32, bool) {
 			}
 		}
 		if pr.room += least; pr.room > room {
-			return 0, false
+			return draft{}, false
 		}
 		i, j = min(i, j), max(i, j)
 		in[i] = w.product(pr, cluster, &in[i], &in[j], false)
@@ -231,9 +231,9 @@ func (w *work) join(pr *program, cluster []int32, room int) (int32, bool) {
 	}
 	rest := w.sizeOf(cluster, in[0].mask|in[1].mask) / int(w.card[cluster[0]])
 	if pr.room += rest; pr.room > room {
-		return 0, false
+		return draft{}, false
 	}
-	return w.product(pr, cluster, &in[0], &in[1], true).at, true
+	return w.product(pr, cluster, &in[0], &in[1], true), true
 }
 
 // many is from how many inputs of a cluster those over the same variables are
@@ -696,6 +696,9 @@ func (w *work) backward(ctx context.Context, all bool) error {
 		return false
 	}
 	signed := func(in input) bool {
+		if w.kept != nil {
+			return false // the frame's own rounding is little
+		}
 		switch in.source {
 		case unaryOf:
 			return w.origin[in.at] < 0 && w.signed // of a hidden variable

@@ -106,8 +106,10 @@ type work struct {
 	moved         []rename // factors that do
 	changed       []bool   // by problem variable: its own numbers are others
 	changedFactor []bool
+	void          []bool  // by factor: is none any more
+	redo          []Var   // whose own factors are to be made anew
 	touched       []bool  // by cluster: something else comes of it
-	sumOf         []int32 // by cluster: the step that sums over its own variable
+	sums          []draft // by cluster: what comes of summing over its own variable
 
 	// scratch of compile
 	head, next         []int32

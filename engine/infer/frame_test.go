@@ -1,0 +1,232 @@
+package infer
+
+import (
+	"maps"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// some is a part of a list, in its order.
+func some[T any](r *rand.Rand, of []T, chance float64) (out []T) {
+	for _, x := range of {
+		if r.Float64() < chance {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// TestFramesAnswerAsTheModelDoes holds what a frame tells, with some of its evidence left
+// out and other evidence added, against enumeration.
+func TestFramesAnswerAsTheModelDoes(t *testing.T) {
+	served, not := 0, 0
+	check(t, 50, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		f, err := m.Frame(ctx, ev, m.all()...)
+		require.NoError(t, err)
+		for range 4 {
+			other := Evidence{}
+			for _, v := range ev.vars() {
+				if r.Float64() < 0.7 {
+					other[v] = ev[v]
+				}
+			}
+			for _, v := range some(r, m.all(), 0.15) {
+				if ev[v] == nil {
+					other[v] = throwEvidence(m, r)[v]
+					if other[v] == nil {
+						other[v] = Hard(r.IntN(m.States(v)), m.States(v))
+					}
+				}
+			}
+			p, joint := enumerate(m, other, nil)
+			query := some(r, m.all(), 0.4)
+			if len(query) == 0 {
+				query = m.all()
+			}
+			post, err := f.infer(ctx, other, query)
+			require.NoError(t, err)
+			if post == nil {
+				not++
+			} else {
+				served++
+			}
+			lp, err := f.LogChance(ctx, other)
+			require.NoError(t, err)
+			post, err = f.Infer(ctx, other, query...)
+			if p == 0 {
+				require.Error(t, err)
+				require.True(t, lp < math.Log(1e-12) || math.IsInf(lp, -1))
+				continue
+			}
+			require.NoError(t, err)
+			require.InDelta(t, math.Log(p), lp, 1e-7)
+			require.InDelta(t, math.Log(p), post.LogP, 1e-7)
+			for _, v := range query {
+				for s, x := range joint[v] {
+					require.InDelta(t, x/p, post.P(v)[s], 1e-7, m.Name(v))
+				}
+			}
+		}
+	})
+	t.Logf("%d served, %d not", served, not)
+	require.Greater(t, served, 5000)
+}
+
+// throwEdit makes a model of another by giving some variables other states and numbers.
+func throwEdit(t require.TestingT, r *rand.Rand, m *Model) *Model {
+	b := m.Edit()
+	var states []int
+	changed := map[Var]bool{}
+	for v := range m.nodes {
+		n := &m.nodes[v]
+		states = append(states, n.states)
+		must := n.kind == tableKind || n.kind == maxKind && slices.ContainsFunc(n.levels, func(l []int) bool { return l != nil })
+		if must = must && slices.ContainsFunc(n.parents, func(p Var) bool { return changed[p] }); !must && r.Float64() > 0.3 {
+			continue
+		}
+		if k := states[v]; k > 1 && len(n.parents) > 0 && r.IntN(2) == 0 {
+			states[v] = 5 - k // 2 and 3
+		}
+		changed[Var(v)] = states[v] != n.states
+		b.Replace(Var(v))
+		if r.IntN(8) == 0 {
+			throwVariable(b, r, n.name, states[v], n.parents, states) // whatever it was
+			continue
+		}
+		switch n.kind {
+		case minKind:
+			b.Min(n.name, states[v], n.parents)
+		case maxKind:
+			var links []Link
+			for _, p := range n.parents {
+				l := Link{Parent: p, Pass: throwProbability(r)}
+				if r.IntN(4) == 0 {
+					for range states[p] {
+						l.Levels = append(l.Levels, r.IntN(3))
+					}
+				}
+				links = append(links, l)
+			}
+			b.Max(n.name, states[v], links, throwDistribution(r, states[v]))
+		default:
+			rows := 1
+			for _, p := range n.parents {
+				rows *= states[p]
+			}
+			var cpt []float64
+			for range rows {
+				cpt = append(cpt, throwDistribution(r, states[v])...)
+			}
+			b.Table(n.name, states[v], n.parents, cpt)
+		}
+	}
+	q, err := b.Build()
+	require.NoError(t, err)
+	return q
+}
+
+// TestFramesAnswerForEditedModels holds what a frame tells of a model in which variables
+// have other states and numbers against enumeration.
+func TestFramesAnswerForEditedModels(t *testing.T) {
+	served, not := 0, 0
+	check(t, 50, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		root := Var(r.IntN(n))
+		ev := throwEvidence(m, r)
+		f, err := m.Frame(ctx, ev, root)
+		require.NoError(t, err)
+		for range 4 {
+			q := throwEdit(t, r, m)
+			like := make([]float64, q.States(root))
+			for s := range like {
+				like[s] = []float64{0, 1, 1}[r.IntN(3)]
+			}
+			fits := true
+			for v, l := range ev {
+				fits = fits && (v == root || len(l) == q.States(v))
+			}
+			if !fits {
+				continue // it is no evidence for the other model
+			}
+			given := maps.Clone(ev)
+			given[root] = like
+			total, joint := enumerate(q, given, nil)
+			if f.w != nil {
+				if w := (&work{m: q}); w.vary(f, q, like) {
+					served++
+				} else {
+					not++
+				}
+			}
+			p, fits, err := f.Ask(ctx, q, like, math.Inf(1))
+			if total == 0 {
+				require.Error(t, err)
+				continue
+			}
+			require.NoError(t, err)
+			require.True(t, fits)
+			for s, x := range joint[root] {
+				require.InDelta(t, x/total, p[s], 1e-7)
+			}
+		}
+	})
+	t.Logf("%d served, %d not", served, not)
+	require.Greater(t, served, 1000)
+}
+
+// TestEditsAreChecked tells what an edit can get wrong.
+func TestEditsAreChecked(t *testing.T) {
+	b := NewBuilder()
+	x := b.Root("x", 0.5, 0.5)
+	y := b.Table("y", 2, []Var{x}, []float64{1, 0, 0, 1})
+	b.Max("z", 2, []Link{{Parent: y, Pass: 1, Levels: []int{0, 1}}}, nil)
+	m, err := b.Build()
+	require.NoError(t, err)
+
+	edit := m.Edit()
+	edit.Replace(x)
+	edit.Root("x", 0.2, 0.3, 0.5)
+	edit.Replace(y)
+	edit.Root("w", 0.2, 0.3, 0.5)
+	edit.Replace(9)
+	edit.Replace(x)
+	edit.Table("x", 2, []Var{y}, []float64{1, 0, 0, 1})
+	_, err = edit.Build()
+	require.Error(t, err)
+	for _, says := range []string{
+		"w: it replaces y, and must be of that name",
+		"variable 9 is to be replaced, which there is not",
+		"x: parent 1 is not a variable added before",
+		"z: the link from w gives 2 levels, which has 3 states now",
+	} {
+		require.ErrorContains(t, err, says)
+	}
+
+	edit = m.Edit()
+	edit.Replace(x)
+	edit.Root("x", 0.2, 0.3, 0.5)
+	_, err = edit.Build()
+	require.ErrorContains(t, err, "y: the table has 4 entries, and 6 are needed for the states that its parents have now")
+
+	edit = m.Edit()
+	edit.Replace(x)
+	edit.Root("x", 0.25, 0.75)
+	edit.Root("more", 1)
+	q, err := edit.Build()
+	require.NoError(t, err)
+	post, err := q.Infer(ctx, Evidence{})
+	require.NoError(t, err)
+	require.Equal(t, []float64{0.25, 0.75}, post.P(y))
+	post, err = m.Infer(ctx, Evidence{})
+	require.NoError(t, err)
+	require.Equal(t, []float64{0.5, 0.5}, post.P(y), "the model edited is as it was")
+}
