@@ -85,3 +85,49 @@ func (b *builder) differs(i int) bool {
 	}
 	return false
 }
+
+// usual is a plain model with all that was found, worked out once: most questions to it
+// leave out a finding or two, or hold something besides.
+type usual struct {
+	of    *Model
+	mutex sync.Mutex
+	f     *infer.Frame
+}
+
+// often makes a model keep its usual question.
+func (p *Plain) often() {
+	if p.g.thin.any() {
+		p.m.usual = &usual{of: p.m}
+	}
+}
+
+// frameOf is the frame of the usual question, if this one is near enough to it: more is
+// found out sooner by what bears on the few findings there are.
+func (p *Plain) frameOf(ctx context.Context, without map[string]bool) (*infer.Frame, error) {
+	u := p.m.usual
+	if u == nil || 2*len(without) > len(u.of.g.Observed) {
+		return nil, nil
+	}
+	u.mutex.Lock()
+	defer u.mutex.Unlock()
+	if u.f == nil {
+		f, err := u.of.m.Frame(ctx, u.of.evidence(nil), (&Plain{g: u.of.g, m: u.of}).query()...)
+		if err != nil {
+			return nil, err
+		}
+		u.f = f
+	}
+	return u.f, nil
+}
+
+// infer asks for some variables, with findings left out.
+func (p *Plain) infer(ctx context.Context, without map[string]bool, ev infer.Evidence, query []infer.Var) (*infer.Posterior, error) {
+	f, err := p.frameOf(ctx, without)
+	switch {
+	case err != nil:
+		return nil, err
+	case f != nil:
+		return f.Infer(ctx, ev, query...)
+	}
+	return p.m.m.Infer(ctx, ev, query...)
+}

@@ -32,6 +32,7 @@ type Model struct {
 	g     *Ground
 	vars  []infer.Var // by ground variable; -1 where left out
 	three []bool      // by ground variable: three levels
+	usual *usual      // of a plain model that is asked often; else nil
 }
 
 func (m *Model) has(v int) bool { return m.vars[v] >= 0 }

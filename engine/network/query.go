@@ -77,6 +77,8 @@ func (p *Plain) joined(ctx context.Context, families []*Family) (*Model, error) 
 		query := (&Plain{g: p.g, m: m}).query()
 		if m.m = m.m.Guide(ctx, p.m.evidence(nil), query...); m.m.Guided() > p.m.m.Guided()+joining || m.m.Guided() == 0 {
 			m = nil
+		} else {
+			(&Plain{g: p.m.g, m: m}).often()
 		}
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -85,7 +87,7 @@ func (p *Plain) joined(ctx context.Context, families []*Family) (*Model, error) 
 		j.of, j.m = append(j.of, of), append(j.m, m)
 	}
 	if m := j.m[at]; m != nil {
-		return &Model{g: p.m.g, m: m.m, vars: m.vars, three: m.three}, nil
+		return &Model{g: p.m.g, m: m.m, vars: m.vars, three: m.three, usual: m.usual}, nil
 	}
 	return p.m, nil
 }
@@ -104,6 +106,7 @@ func (g *Ground) Plain(ctx context.Context) (*Plain, error) {
 	}
 	p := &Plain{g, m, &joins{}}
 	m.m = m.m.Guide(ctx, m.evidence(nil), p.query()...)
+	p.often()
 	return p, nil
 }
 
@@ -199,7 +202,7 @@ func (p *Plain) About(ctx context.Context, without map[string]bool, items []*Ite
 		logP, err := p.LogP(ctx, without)
 		return &Posterior{LogP: logP, m: p.m}, err // none is in the model
 	}
-	post, err := p.m.m.Infer(ctx, p.m.evidence(without), query...)
+	post, err := p.infer(ctx, without, p.m.evidence(without), query)
 	if err != nil {
 		return nil, p.clash(err)
 	}
@@ -238,7 +241,7 @@ func (p *Plain) AnyOf(ctx context.Context, without map[string]bool, f *Family, p
 	if p.m.has(f.v) || (sum*sum-squares)/2 <= alone*sum {
 		return post.Family(f), nil
 	}
-	none, err := p.LogPHeld(ctx, without, Hold{Items: f.Items})
+	none, err := p.logPNone(ctx, without, f.Items)
 	if errors.As(err, new(*infer.TooLarge)) {
 		// At most as likely as all positions together, which is what it is where one of
 		// them was seen and which is not known.
@@ -286,7 +289,17 @@ func (p *Plain) Given(ctx context.Context, f *Family, it *Item) (*Posterior, err
 
 // LogP is ln P of the findings, except those left out, and the outcome.
 func (p *Plain) LogP(ctx context.Context, without map[string]bool) (float64, error) {
-	lp, err := p.m.m.LogP(ctx, p.m.evidence(without))
+	ev := p.m.evidence(without)
+	f, err := p.frameOf(ctx, without)
+	if err != nil {
+		return 0, err
+	}
+	if f != nil {
+		if lp, err := f.LogChance(ctx, ev); err != nil || !math.IsInf(lp, -1) {
+			return lp, err
+		}
+	}
+	lp, err := p.m.m.LogP(ctx, ev)
 	return lp, p.clash(err)
 }
 
@@ -969,43 +982,63 @@ type Hold struct {
 // LogPHeld is LogP with some things held. Of several items without a family only that
 // none is there can be held.
 func (p *Plain) LogPHeld(ctx context.Context, without map[string]bool, holds ...Hold) (float64, error) {
-	ev := p.m.evidence(without)
-	lost := 0.0
+	for _, h := range holds {
+		if h.There && len(h.Items) > 1 && (h.Family == nil || !p.m.has(h.Family.v)) {
+			return 0, errors.New("several items are held as there without a family")
+		}
+	}
+	ev, lost := p.m.held(without, holds...)
+	lp, err := p.m.m.LogChance(ctx, ev)
+	return lp + lost, err
+}
+
+// held is the evidence with some things held, and by how much less likely what is not in
+// the model makes that, as a logarithm.
+func (m *Model) held(without map[string]bool, holds ...Hold) (ev infer.Evidence, lost float64) {
+	ev = m.evidence(without)
 	for _, h := range holds {
 		like := []float64{1, 0}
 		if h.There {
 			like = []float64{0, 1}
 		}
 		vars := []int{}
-		switch {
-		case h.Family != nil && p.m.has(h.Family.v):
+		if h.Family != nil && m.has(h.Family.v) {
 			vars = append(vars, h.Family.v)
-		case h.There && len(h.Items) > 1:
-			return 0, errors.New("several items are held as there without a family")
-		default:
+		} else {
 			for _, it := range h.Items {
 				vars = append(vars, it.v)
 			}
 		}
 		for _, v := range vars {
-			if p.m.has(v) {
-				ev[p.m.vars[v]] = multiply(orOnes(ev[p.m.vars[v]]), like)
+			if m.has(v) {
+				ev[m.vars[v]] = multiply(orOnes(ev[m.vars[v]]), like)
 				continue
 			}
 			// Nothing bears on it: it is as likely as before.
-			chance := p.m.outside(v)
+			chance := m.outside(v)
 			if !h.There {
 				chance = 1 - chance
 			}
 			lost += math.Log(chance)
 		}
 	}
-	lp, err := p.m.m.LogChance(ctx, ev)
+	return ev, lost
+}
+
+// logPNone is LogPHeld with none of some items there. Beside all that was found it may be
+// told by fewer digits than that.
+func (p *Plain) logPNone(ctx context.Context, without map[string]bool, items []*Item) (float64, error) {
+	f, err := p.frameOf(ctx, without)
+	if f == nil || err != nil {
+		return p.LogPHeld(ctx, without, Hold{Items: items})
+	}
+	ev, lost := p.m.held(without, Hold{Items: items})
+	lp, err := f.LogChance(ctx, ev)
 	return lp + lost, err
 }
 
 // Ruled is the same question with signs taken as looked for and not found.
 func (p *Plain) Ruled(unseen ...Unseen) *Plain {
 	g := p.g.Without(unseen...)
-	return &Plain{g: g, m: &Model{g: g, m: p.m.m, vars: p.m.vars, three: p.m.three}, joins: p.joins}
+	return &Plain{g: g, m: &Model{g: g, m: p.m.m, vars: p.m.vars, three: p.m.three, usual: p.m.usual}, joins: p.joins}
 }
