@@ -11,6 +11,11 @@ import (
 // little: in some of the evidence, or of models that differ in some variables alone
 // ([Model.Edit]). Their order of elimination is that of the frame, and what comes of all
 // that differs in nothing is taken from it. A frame may be used by many goroutines.
+//
+// Rounding is bounded for the frame's own question alone, by the model's precision
+// ([Builder.Precision]). Others differ from it by a few states or findings, and so by a few
+// terms in the sums that may cancel; that bound is usually a hundred times what rounding
+// really does. What a frame tells is meant to be right to ten times the precision.
 type Frame struct {
 	m    *Model
 	ev   Evidence
@@ -56,11 +61,6 @@ func group(to []int32, n int) groups {
 	return g
 }
 
-// sureEnough is how little rounding may make of a frame's own result for what it serves to
-// be taken without a bound of its own: questions differ from it by a few states more, and
-// so by a few terms more in each sum that may cancel.
-const sureEnough = 1e-10
-
 // Frame works out the question after some variables, given the evidence.
 func (m *Model) Frame(ctx context.Context, ev Evidence, query ...Var) (*Frame, error) {
 	if err := m.checkEvidence(ev); err != nil {
@@ -98,8 +98,8 @@ func (m *Model) Frame(ctx context.Context, ev Evidence, query ...Var) (*Frame, e
 		if err := w.backward(ctx, false); err != nil {
 			return f, err
 		}
-		if w.run.rounded > sureEnough {
-			return f, nil
+		if w.run.rounded > m.precise {
+			return f, nil // there are forms that lose less, and are larger
 		}
 	}
 	f.w, f.logP = w, w.run.total.ln()
