@@ -124,7 +124,7 @@ func Argue(ctx context.Context, book *rules.Book, c *evidence.Case, of, over str
 	if err := w.do(a.weigh, a.reasons, a.innocent, a.looks); err != nil {
 		return nil, err
 	}
-	for _, f := range w.c.All() {
+	for _, f := range w.every {
 		w.d.Findings = append(w.d.Findings, w.findingOut(f, nil))
 	}
 	w.tidy()

@@ -73,7 +73,7 @@ func begin(ctx context.Context, book *rules.Book, c *evidence.Case, opt Options)
 			return nil, &QuestionError{err}
 		}
 	}
-	w := &work{ctx: ctx, book: book, c: c, table: table, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
+	w := &work{ctx: ctx, book: book, c: c, every: c.All(), table: table, g: g, opt: opt, d: &Diagnosis{Schema: Schema}}
 	var err error
 	if w.plain, err = g.Plain(ctx); err != nil {
 		return nil, err
@@ -98,6 +98,7 @@ type work struct {
 	ctx   context.Context // of the whole diagnosis
 	book  *rules.Book
 	c     *evidence.Case
+	every []evidence.Finding // of the case, and what else says as much
 	table *measure.Table
 	g     *network.Ground
 	opt   Options
@@ -186,7 +187,7 @@ func (w *work) header() error {
 }
 
 func (w *work) finding(id string) evidence.Finding {
-	for _, f := range w.c.All() {
+	for _, f := range w.every {
 		if f.ID == id {
 			return f
 		}

@@ -108,7 +108,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 	}
 	// What hid a part that was looked at must have been off.
 	opened := map[string]bool{}
-	for _, f := range w.c.All() {
+	for _, f := range w.every {
 		s := w.book.Sign(f.Sign)
 		if s == nil || f.State == evidence.Unavailable || !slices.Contains([]evidence.Way{evidence.Eye, evidence.Lens, evidence.Gauge, evidence.CrackTest}, f.By) {
 			continue
@@ -118,7 +118,7 @@ func (w *work) roughLooks(cands []*held) ([]lookAt, error) {
 		}
 	}
 	done := map[string]bool{}
-	for _, f := range w.c.All() {
+	for _, f := range w.every {
 		done[f.Sign] = true
 	}
 	var out []lookAt

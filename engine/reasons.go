@@ -86,7 +86,7 @@ func (w *work) weights() error {
 		}
 	}
 	w.groups(ids)
-	for _, f := range w.c.All() {
+	for _, f := range w.every {
 		w.d.Findings = append(w.d.Findings, w.findingOut(f, out[f.ID]))
 	}
 	return w.groupWeights(cands)
@@ -105,7 +105,7 @@ func (w *work) groups(ids []string) {
 			byKey[key].Findings = append(byKey[key].Findings, id)
 		}
 	}
-	for _, f := range w.c.All() {
+	for _, f := range w.every {
 		if !slices.Contains(ids, f.ID) {
 			continue
 		}

@@ -198,7 +198,10 @@ func (b *Builder) Table(name string, states int, parents []Var, cpt []float64) V
 func (b *Builder) Max(name string, states int, links []Link, leak []float64) Var {
 	n := node{name: name, kind: maxKind, states: states}
 	sound := b.checkStates(name, states)
-	n.parents, n.pass, n.levels = cut(b, &b.vars, len(links))[:0], cut(b, &b.numbers, len(links))[:0], cut(b, &b.tables, len(links))[:0]
+	n.parents, n.pass = cut(b, &b.vars, len(links))[:0], cut(b, &b.numbers, len(links))[:0]
+	if slices.ContainsFunc(links, func(l Link) bool { return l.Levels != nil }) {
+		n.levels = cut(b, &b.tables, len(links))[:0]
+	}
 links:
 	for _, l := range links {
 		if !b.checkParent(name, l.Parent) {
@@ -215,7 +218,7 @@ links:
 			if p != l.Parent {
 				continue
 			}
-			if !slices.Equal(n.levels[i], l.Levels) {
+			if n.levels != nil && !slices.Equal(n.levels[i], l.Levels) {
 				b.fault("%s: two links from %s see different levels", name, b.nodes[p].name)
 			}
 			// Two ways from one parent are one stronger way.
@@ -224,7 +227,9 @@ links:
 		}
 		n.parents = append(n.parents, l.Parent)
 		n.pass = append(n.pass, l.Pass)
-		n.levels = append(n.levels, slices.Clone(l.Levels))
+		if n.levels != nil {
+			n.levels = append(n.levels, slices.Clone(l.Levels))
+		}
 	}
 	if leak != nil && sound {
 		if len(leak) != states {
@@ -298,7 +303,7 @@ func (b *Builder) misfits() (faults []error) {
 		size := n.states
 		for k, p := range n.parents {
 			size *= b.nodes[p].states
-			if n.kind == maxKind && n.levels[k] != nil && len(n.levels[k]) != b.nodes[p].states {
+			if n.levels != nil && n.levels[k] != nil && len(n.levels[k]) != b.nodes[p].states {
 				faults = append(faults, fmt.Errorf("%s: the link from %s gives %d levels, which has %d states now", n.name, b.nodes[p].name, len(n.levels[k]), b.nodes[p].states))
 			}
 		}

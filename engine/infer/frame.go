@@ -500,7 +500,7 @@ func (w *work) vary(f *Frame, q *Model, like []float64) bool {
 		// What was not found is in its parents' own factors, which are to stay.
 		is, was := &q.nodes[v], &f.m.nodes[v]
 		for i, p := range is.parents {
-			if b.made[v].form == asFold && !w.other[p] && is.kind == maxKind && (is.pass[i] != was.pass[i] || !slices.Equal(is.levels[i], was.levels[i])) {
+			if b.made[v].form == asFold && !w.other[p] && is.kind == maxKind && (is.pass[i] != was.pass[i] || !slices.Equal(is.levelsOf(i), was.levelsOf(i))) {
 				return false
 			}
 		}

@@ -88,7 +88,7 @@ func throwEdit(t require.TestingT, r *rand.Rand, m *Model) *Model {
 	for v := range m.nodes {
 		n := &m.nodes[v]
 		states = append(states, n.states)
-		must := n.kind == tableKind || n.kind == maxKind && slices.ContainsFunc(n.levels, func(l []int) bool { return l != nil })
+		must := n.kind == tableKind || slices.ContainsFunc(n.levels, func(l []int) bool { return l != nil })
 		if must = must && slices.ContainsFunc(n.parents, func(p Var) bool { return changed[p] }); !must && r.Float64() > 0.3 {
 			continue
 		}

@@ -14,9 +14,17 @@ package infer
 // P(y >= h), with +1 at y = h and -1 at y = h-1 (Díez & Galán 2003). The size
 // grows with the number of parents, not exponentially with it.
 
+// levelsOf are the levels that the states of parent i are taken as, or nil.
+func (n *node) levelsOf(i int) []int {
+	if n.levels == nil {
+		return nil
+	}
+	return n.levels[i]
+}
+
 // level is what parent i in state x amounts to at the gate.
 func (n *node) level(i, x int) int {
-	if n.kind == maxKind && n.levels[i] != nil {
+	if n.levels != nil && n.levels[i] != nil {
 		x = n.levels[i][x]
 	}
 	return min(x, n.states-1)

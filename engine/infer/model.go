@@ -29,7 +29,7 @@ type Shared struct {
 // maxKept is how many works are kept, and keptNumbers how large each may be.
 const (
 	maxKept     = 4
-	keptNumbers = 1 << 19
+	keptNumbers = 1 << 21
 )
 
 func (s *Shared) get() *work {

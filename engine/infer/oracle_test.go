@@ -44,7 +44,7 @@ func (n *node) prob(states []int, s int) float64 {
 			if works>>i&1 == 1 {
 				p *= n.pass[i]
 				l := states[q]
-				if n.levels[i] != nil {
+				if n.levels != nil && n.levels[i] != nil {
 					l = n.levels[i][l]
 				}
 				top = max(top, min(l, n.states-1))

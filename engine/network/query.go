@@ -266,7 +266,7 @@ func (p *Plain) query() (query []infer.Var) {
 }
 
 func (p *Plain) posterior(ctx context.Context, ev infer.Evidence) (*Posterior, error) {
-	post, err := p.m.m.Infer(ctx, ev, p.query()...)
+	post, err := p.infer(ctx, nil, ev, p.query())
 	if err != nil {
 		return nil, p.clash(err)
 	}
