@@ -2,6 +2,7 @@ package infer
 
 import (
 	"context"
+	"errors"
 	"math"
 	"math/bits"
 	"slices"
@@ -278,39 +279,18 @@ const unlikely = 1e-4
 // revise sets up the problem of other evidence by what differs from the frame's. It reports
 // false where that takes other variables or factors.
 func (w *work) revise(f *Frame, ev Evidence) bool {
-	b := f.w
 	w.take(f, f.m)
 	w.scale = one
-	w.redo = w.redo[:0]
 	n := len(f.m.nodes)
-	w.anew = resize(w.anew, n) // dropped
+	w.anew, w.other, w.gone = resize(w.anew, n), resize(w.other, n), resize(w.gone, n)
 	clear(w.anew)
-	for _, v := range f.vars {
-		old, like := f.ev[v], ev[v]
-		if slices.Equal(old, like) && like != nil {
-			continue
-		}
-		if like != nil || !w.drop(f, v, old) {
-			return false
-		}
+	clear(w.other)
+	clear(w.gone)
+	w.redo = w.redo[:0]
+	if !w.differ(f, ev) || slices.Contains(w.anew, true) {
+		return false // what was summed out before hangs on it
 	}
-	for _, v := range ev.vars() {
-		if f.ev[v] != nil {
-			continue
-		}
-		if b.local[v] < 0 || b.fixed[v] >= 0 {
-			return false
-		}
-		w.like[v] = ev[v]
-		w.redo = append(w.redo, v)
-	}
-	slices.Sort(w.redo)
-	for _, v := range slices.Compact(w.redo) {
-		if !w.ownAgain(f, v) {
-			return false
-		}
-	}
-	return true
+	return w.redone(f)
 }
 
 // drop takes an observation away.
@@ -320,12 +300,13 @@ func (w *work) drop(f *Frame, v Var, like []float64) bool {
 		return w.scale.mul(1 / like[0]) // it said nothing
 	}
 	w.like[v] = nil
-	w.anew[v] = true
+	w.gone[v] = true
 	if s := b.fixed[v]; s >= 0 {
 		if !w.scale.mul(1 / like[s]) {
 			return false
 		}
 	} else if b.local[v] >= 0 {
+		w.gone[v] = false // it stays, and so does what is there to be said of its parents
 		w.redo = append(w.redo, v)
 		return true
 	}
@@ -379,8 +360,11 @@ func (w *work) drop(f *Frame, v Var, like []float64) bool {
 // ownAgain makes the own factor of a variable anew, of its distribution if it is a root, of
 // its likelihood, and of what was not found and was not dropped.
 func (w *work) ownAgain(f *Frame, v Var) bool {
-	x, n := w.local[v], &f.m.nodes[v]
-	if x < 0 || f.w.fixed[v] >= 0 {
+	x, n := w.local[v], &w.m.nodes[v]
+	if f.w.fixed[v] >= 0 || f.w.absorbed[v] {
+		return true // it has none, or what it has was made anew
+	}
+	if x < 0 {
 		return false
 	}
 	u := w.unaryOf(v)
@@ -398,10 +382,10 @@ func (w *work) ownAgain(f *Frame, v Var) bool {
 	w.scale.e -= w.exps[x]
 	w.exps[x], w.changed[x] = 0, true
 	for _, c := range f.folds.of(int32(v)) {
-		if w.anew[c] {
+		if w.gone[c] {
 			continue
 		}
-		child := &f.m.nodes[c]
+		child := &w.m.nodes[c]
 		i := slices.Index(child.parents, v)
 		for s := range u {
 			u[s] *= child.arrive(i, int(f.w.made[c].at), s)
@@ -419,7 +403,7 @@ func (w *work) reach(f *Frame, query []Var) bool {
 	for _, v := range query {
 		x := w.local[v]
 		switch {
-		case f.w.fixed[v] >= 0 && !w.anew[v]:
+		case f.w.fixed[v] >= 0 && !w.gone[v]:
 			continue
 		case x < 0:
 			return false
@@ -432,19 +416,24 @@ func (w *work) reach(f *Frame, query []Var) bool {
 	return true
 }
 
-// Ask returns the distribution of the frame's variable in a model made from its own by
-// [Model.Edit], given its evidence, with another likelihood of that variable. It does so
-// if what differs takes no more than 2^log2 numbers in all tables; fits is false, and there
-// is nothing returned, if it takes more.
+// Ask returns the distribution of the one variable that the frame was asked for, in a model
+// made from its own by [Model.Edit], given evidence that differs from its own as with
+// [Frame.Infer], or on that variable. It does so if what differs takes no more than 2^log2
+// numbers in all tables; fits is false, and there is nothing returned, if it takes more.
 //
 // Where the frame cannot serve, the question is asked as [Model.InferWithin] does.
-func (f *Frame) Ask(ctx context.Context, q *Model, like []float64, log2 float64) (p []float64, fits bool, err error) {
-	if f.w != nil && f.root >= 0 {
+func (f *Frame) Ask(ctx context.Context, q *Model, ev Evidence, log2 float64) (p []float64, fits bool, err error) {
+	if err := q.checkEvidence(ev); err != nil {
+		return nil, false, err
+	}
+	if f.root < 0 {
+		return nil, false, errors.New("a frame of several variables is asked for one")
+	}
+	if f.w != nil {
 		w := q.work()
 		defer q.release(w)
-		if w.vary(f, q, like) {
-			total := w.touch(f)
-			if total > math.Exp2(log2) {
+		if w.vary(f, q, ev) {
+			if total := w.touch(f); total > math.Exp2(log2) {
 				return nil, false, nil
 			}
 			if w.compileTouched(f) {
@@ -458,11 +447,6 @@ func (f *Frame) Ask(ctx context.Context, q *Model, like []float64, log2 float64)
 			}
 		}
 	}
-	ev := Evidence{}
-	for v, l := range f.ev {
-		ev[v] = l
-	}
-	ev[f.root] = like
 	post, fits, err := q.InferWithin(ctx, log2, ev, f.root)
 	if !fits || err != nil {
 		return nil, false, err
@@ -470,24 +454,24 @@ func (f *Frame) Ask(ctx context.Context, q *Model, like []float64, log2 float64)
 	return post.P(f.root), true, nil
 }
 
-// vary sets up the problem of another model by what differs from the frame's. It reports
-// false where it does not come to the same variables and factors, but for their sizes and
-// numbers.
-func (w *work) vary(f *Frame, q *Model, like []float64) bool {
+// vary sets up the problem of another model, and of other evidence, by what differs from
+// the frame's. It reports false where it does not come to the same variables and factors,
+// but for their sizes and numbers. Numbers that all tables have in common do not count.
+func (w *work) vary(f *Frame, q *Model, ev Evidence) bool {
 	b := f.w
 	n := len(f.m.nodes)
-	if len(q.nodes) != n || len(like) != q.nodes[f.root].states {
+	if len(q.nodes) != n {
 		return false
 	}
 	w.take(f, q)
-	w.scale, w.signed = b.scale, b.signed
-	w.like[f.root] = like
-
+	w.scale = b.scale
 	// What is to be set up anew: what was replaced, what has a parent with other states,
 	// and the likelihoods of what has other states.
-	w.anew, w.other = resize(w.anew, n), resize(w.other, n)
+	w.anew, w.other, w.gone = resize(w.anew, n), resize(w.other, n), resize(w.gone, n)
 	clear(w.anew)
 	clear(w.other)
+	clear(w.gone)
+	w.redo = w.redo[:0]
 	for _, v := range q.edited {
 		if is, was := &q.nodes[v], &f.m.nodes[v]; is.kind != was.kind || !slices.Equal(is.parents, was.parents) {
 			return false
@@ -496,18 +480,21 @@ func (w *work) vary(f *Frame, q *Model, like []float64) bool {
 		w.other[v] = q.nodes[v].states != f.m.nodes[v].states
 	}
 	w.anew[f.root], w.other[f.root] = true, true
+	if !w.differ(f, ev) {
+		return false
+	}
 	for _, v := range q.edited {
-		// What was not found is in its parents' own factors, which are to stay.
+		// What was not found is in its parents' own factors.
 		is, was := &q.nodes[v], &f.m.nodes[v]
 		for i, p := range is.parents {
-			if b.made[v].form == asFold && !w.other[p] && is.kind == maxKind && (is.pass[i] != was.pass[i] || !slices.Equal(is.levelsOf(i), was.levelsOf(i))) {
-				return false
+			if b.made[v].form == asFold && is.kind == maxKind && (is.pass[i] != was.pass[i] || !slices.Equal(is.levelsOf(i), was.levelsOf(i))) {
+				w.redo = append(w.redo, p)
 			}
 		}
 	}
 	w.renamed, w.moved = w.renamed[:0], w.moved[:0]
 	for v := range n {
-		if !b.relevant[v] {
+		if !b.relevant[v] || w.gone[v] {
 			continue
 		}
 		node := &q.nodes[v]
@@ -519,6 +506,45 @@ func (w *work) vary(f *Frame, q *Model, like []float64) bool {
 		}
 	}
 	w.put(len(b.card), len(b.factors))
+	return w.redone(f)
+}
+
+// differ takes in by what the evidence is another than the frame's, but for what it says
+// of the root.
+func (w *work) differ(f *Frame, ev Evidence) bool {
+	for _, v := range f.vars {
+		old, like := f.ev[v], ev[v]
+		switch {
+		case v == f.root || like != nil && slices.Equal(old, like):
+		case like != nil || !w.drop(f, v, old):
+			return false
+		}
+	}
+	for v, like := range ev {
+		switch {
+		case v == f.root:
+			w.like[v] = like
+		case f.ev[v] != nil:
+		case f.w.fixed[v] >= 0 || f.w.local[v] < 0 && !f.w.absorbed[v]:
+			return false
+		default:
+			w.like[v] = like
+			if w.anew[v] = w.anew[v] || f.w.absorbed[v]; !f.w.absorbed[v] {
+				w.redo = append(w.redo, v)
+			}
+		}
+	}
+	return true
+}
+
+// redone makes the own factors anew that something else than other states calls for.
+func (w *work) redone(f *Frame) bool {
+	slices.Sort(w.redo)
+	for _, v := range slices.Compact(w.redo) {
+		if !w.other[v] && !w.ownAgain(f, v) {
+			return false
+		}
+	}
 	return true
 }
 

@@ -158,16 +158,28 @@ func TestFramesAnswerForEditedModels(t *testing.T) {
 				continue // it is no evidence for the other model
 			}
 			given := maps.Clone(ev)
+			if r.IntN(2) == 0 {
+				for _, v := range ev.vars() {
+					if r.IntN(4) == 0 {
+						delete(given, v)
+					}
+				}
+				for _, v := range some(r, q.all(), 0.1) {
+					if ev[v] == nil {
+						given[v] = throwDistribution(r, q.States(v))
+					}
+				}
+			}
 			given[root] = like
 			total, joint := enumerate(q, given, nil)
 			if f.w != nil {
-				if w := (&work{m: q}); w.vary(f, q, like) {
+				if w := (&work{m: q}); w.vary(f, q, given) {
 					served++
 				} else {
 					not++
 				}
 			}
-			p, fits, err := f.Ask(ctx, q, like, math.Inf(1))
+			p, fits, err := f.Ask(ctx, q, given, math.Inf(1))
 			if total == 0 {
 				require.Error(t, err)
 				continue

@@ -102,6 +102,7 @@ type work struct {
 	// of a question that a frame serves
 	kept          *Frame
 	anew, other   []bool   // by model variable: is set up anew; has other states
+	gone          []bool   // by model variable: what was observed of it is not any more
 	renamed       []rename // variables that take the place of others
 	moved         []rename // factors that do
 	changed       []bool   // by problem variable: its own numbers are others

@@ -10,6 +10,7 @@ import (
 // frame is the plain model of a ground, worked out once, from which its three-level models
 // are made by what they differ in: most differ in little.
 type frame struct {
+	of    *Ground
 	mutex sync.Mutex
 	made  bool
 	m     *Model
@@ -20,7 +21,8 @@ type frame struct {
 }
 
 // get makes the frame when it is first asked for.
-func (f *frame) get(ctx context.Context, g *Ground) error {
+func (f *frame) get(ctx context.Context) error {
+	g := f.of
 	f.mutex.Lock()
 	defer f.mutex.Unlock()
 	if f.made {
@@ -45,10 +47,11 @@ func (f *frame) get(ctx context.Context, g *Ground) error {
 	return nil
 }
 
-// asks is three-level inference by a frame; ok is false if nothing runs from what is under
-// test to the outcome.
+// ask is three-level inference in the frame's ground, or in one that differs from it in some
+// findings or in how often rules work; ok is false if nothing runs from what is under test to
+// the outcome.
 func (f *frame) ask(ctx context.Context, g *Ground, md mode, t Test, room float64) (p []float64, ok, fits bool, err error) {
-	if err := f.get(ctx, g); err != nil {
+	if err := f.get(ctx); err != nil {
 		return nil, false, false, err
 	}
 	b := newBuilder(g, md, t)
@@ -59,7 +62,7 @@ func (f *frame) ask(ctx context.Context, g *Ground, md mode, t Test, room float6
 	}
 	ib := f.m.m.Edit()
 	for _, i := range f.kept {
-		if b.differs(i) {
+		if b.differs(i) || g.altered[i] {
 			ib.Replace(f.m.vars[i])
 			b.variable(ib, f.m, i)
 		}
@@ -68,7 +71,8 @@ func (f *frame) ask(ctx context.Context, g *Ground, md mode, t Test, room float6
 	if err != nil {
 		return nil, false, false, err
 	}
-	p, fits, err = f.f.Ask(ctx, m, []float64{0, 1, 1}, room)
+	now := &Model{g: g, vars: f.m.vars, three: b.three}
+	p, fits, err = f.f.Ask(ctx, m, now.evidence(nil), room)
 	return p, true, fits, err
 }
 

@@ -133,8 +133,9 @@ type Ground struct {
 	forced   []int           // variables wanted in the plain model, where more than what bears on the case is
 	asked    *rules.Node
 	askedAt  []*Item
-	frame    *frame // where three-level models are made from the plain one; else nil
-	unseen   []edge // what would have shown a sign that is taken as looked for and not found
+	frame    *frame       // where three-level models are made from the plain one; else nil
+	altered  map[int]bool // variables that are others than in the frame's ground
+	unseen   []edge       // what would have shown a sign that is taken as looked for and not found
 }
 
 // Assumption is something that the case does not say and that was taken.

@@ -834,7 +834,7 @@ type Unseen struct {
 // There must be none of them among the findings.
 func (g *Ground) Without(unseen ...Unseen) *Ground {
 	n := *g
-	n.unseen, n.changed, n.frame = nil, true, nil
+	n.unseen, n.changed = nil, true
 	for _, u := range unseen {
 		n.unseen = append(n.unseen, g.lookEdges(u.Sign, u.Index, newAssumer(g))...)
 	}
@@ -899,14 +899,17 @@ type Change struct {
 // positions. The chances of unlisted causes stay as they were.
 func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 	n := *g
-	n.Observed, n.changed, n.frame = nil, true, nil
+	n.Observed, n.changed = nil, true
 	for _, o := range g.Observed {
 		if !without[o.Finding] {
 			n.Observed = append(n.Observed, o)
 		}
 	}
 	if len(changes) > 0 {
-		n.vars = slices.Clone(g.vars)
+		n.vars, n.altered = slices.Clone(g.vars), maps.Clone(g.altered)
+		if n.altered == nil {
+			n.altered = map[int]bool{}
+		}
 	}
 	for _, c := range changes {
 		for i := range n.vars {
@@ -916,7 +919,7 @@ func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 				}
 				edges := slices.Clone(n.vars[i].edges)
 				edges[k].pass = e.pass / c.Rule.HowOften * c.HowOften
-				n.vars[i].edges = edges
+				n.vars[i].edges, n.altered[i] = edges, true
 			}
 		}
 	}

@@ -102,7 +102,7 @@ func (g *Ground) settle(ctx context.Context) error {
 		return err
 	}
 	for _, it := range append([]*Ground{g, g.wide}, g.coarse...) {
-		it.frame = &frame{}
+		it.frame = &frame{of: it}
 	}
 	return nil
 }
