@@ -269,6 +269,15 @@ func (w *work) candidates() error {
 		}
 	}
 	first := slices.DeleteFunc(slices.Clone(w.all), func(h *held) bool { return slices.Contains(singles, h) })
+	var tests []network.Test
+	for _, h := range first {
+		if w.asks(h) {
+			tests = append(tests, h.test())
+		}
+	}
+	if err := w.g.Foresee(w.ctx, tests); err != nil {
+		return err
+	}
 	// What the book does not list takes longest, and so is begun first.
 	var unlisted *held
 	var jobs []func() error
@@ -355,6 +364,11 @@ func (w *work) bound(h *held) float64 {
 	return sum
 }
 
+// asks tells whether acted and blame of a candidate are worked out.
+func (w *work) asks(h *held) bool {
+	return w.g.Asking() && h.depth >= 0 && h.Present >= Screen && w.bound(h) >= Screen
+}
+
 // measure works out acted and blame of a candidate, and present of a family.
 func (w *work) measure(h *held) error {
 	if h.family != nil && h.Present >= Screen/float64(len(h.items)) {
@@ -365,7 +379,7 @@ func (w *work) measure(h *held) error {
 	}
 	switch {
 	case !w.g.Asking() || h.depth < 0:
-	case h.Present < Screen || w.bound(h) < Screen:
+	case !w.asks(h):
 		h.Screened = true
 	default:
 		var err error

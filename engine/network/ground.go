@@ -127,6 +127,7 @@ type Ground struct {
 	// in the model any more.
 	coarse   []*Ground
 	wide     *Ground
+	foreseen *Ground // that of the coarse ones which sketches are made with, and ways that they need
 	moved    float64
 	beside   []float64
 	passages map[int]passage // by cause: how what is left out is taken to have worked

@@ -367,15 +367,15 @@ func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 	if t.Unlisted && t.At == nil {
 		room = g.Budget + forUnlisted
 	}
-	for i := min(sketch, len(g.coarse)-1); i >= 0; i-- {
-		if g.coarse[i].heaviest >= small || g.changed {
-			continue
+	if i := g.sketching(); i >= 0 && !g.changed {
+		at := g.foreseen
+		if at == nil || !at.runs(t) {
+			at = g.coarser(i, t)
 		}
-		p, fits, err := g.coarser(i, t).level(ctx, md, t, g.Budget+forSketch)
+		p, fits, err := at.level(ctx, md, t, g.Budget+forSketch)
 		if err != nil || fits && p < small {
 			return p, err
 		}
-		break
 	}
 	for i := -1; ; i++ {
 		at := g
@@ -834,7 +834,7 @@ type Unseen struct {
 // There must be none of them among the findings.
 func (g *Ground) Without(unseen ...Unseen) *Ground {
 	n := *g
-	n.unseen, n.changed = nil, true
+	n.unseen, n.changed, n.foreseen = nil, true, nil
 	for _, u := range unseen {
 		n.unseen = append(n.unseen, g.lookEdges(u.Sign, u.Index, newAssumer(g))...)
 	}
@@ -899,7 +899,7 @@ type Change struct {
 // positions. The chances of unlisted causes stay as they were.
 func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 	n := *g
-	n.Observed, n.changed = nil, true
+	n.Observed, n.changed, n.foreseen = nil, true, nil
 	for _, o := range g.Observed {
 		if !without[o.Finding] {
 			n.Observed = append(n.Observed, o)

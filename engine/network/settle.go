@@ -529,6 +529,48 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 	return most, nil
 }
 
+// sketching is which of the coarse choices numbers are sketched with, or -1.
+func (g *Ground) sketching() int {
+	for i := min(sketch, len(g.coarse)-1); i >= 0; i-- {
+		if g.coarse[i].heaviest < small {
+			return i
+		}
+	}
+	return -1
+}
+
+// Foresee prepares for questions after these: that to sketch them takes one model, in which
+// the surest ways of all of them are kept, rather than one for each.
+func (g *Ground) Foresee(ctx context.Context, tests []Test) error {
+	i := g.sketching()
+	if i < 0 || g.changed {
+		return nil
+	}
+	c := g.coarse[i]
+	above := c.above()
+	var missing []int
+	for _, t := range tests {
+		if t.Unlisted || t.Many || !g.runs(t) {
+			continue
+		}
+		for _, it := range t.Items {
+			if !above[it.v] {
+				missing = append(missing, it.v)
+			}
+		}
+	}
+	if len(missing) == 0 {
+		return nil
+	}
+	n := g.bringBack(c, missing)
+	if _, fits, err := n.size(ctx, g.Budget); err != nil || !fits {
+		return err
+	}
+	n.frame = &frame{of: n}
+	g.foreseen = n
+	return nil
+}
+
 // coarser is one of the coarse choices, in which at least the surest ways from each
 // thing under test to the outcome are kept.
 func (g *Ground) coarser(i int, t Test) *Ground {
@@ -536,7 +578,7 @@ func (g *Ground) coarser(i int, t Test) *Ground {
 	if t.Unlisted || t.Many {
 		return c
 	}
-	above := c.ancestorsOf([]int{g.outcome})
+	above := c.above()
 	var missing []int
 	for _, it := range t.Items {
 		if !above[it.v] {
@@ -546,6 +588,12 @@ func (g *Ground) coarser(i int, t Test) *Ground {
 	if len(missing) == 0 {
 		return c
 	}
+	return g.bringBack(c, missing)
+}
+
+// bringBack is a choice with the surest ways to the outcome from some variables that it
+// leaves out.
+func (g *Ground) bringBack(c *Ground, missing []int) *Ground {
 	// How surely each variable leads on to the outcome, by what is kept here.
 	chance := make([]float64, len(g.vars))
 	chance[g.outcome] = 1
