@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sync"
 )
 
 // Frame is a question that was worked out once, and serves others that differ from it in
@@ -22,10 +23,13 @@ type Frame struct {
 	ev   Evidence
 	vars []Var // observed
 	root Var   // which is asked for alone; or -1
-	logP float64
-	// w is the problem with its plan, in which the root goes last, its program and the
-	// numbers of that; nil where frames are of no use.
-	w *work
+	// w is the problem with its plan, in which the root goes last; nil where frames are of
+	// no use. Its program and the numbers of that are made when they are first needed.
+	w      *work
+	mutex  sync.Mutex
+	worked bool // they have been made
+	serves bool // and are of use
+	logP   float64
 
 	into  []int32 // by cluster: the one that its message goes to, or -1
 	exps  []int   // by cluster: by how many powers of two its products were scaled
@@ -87,26 +91,49 @@ func (m *Model) Frame(ctx context.Context, ev Evidence, query ...Var) (*Frame, e
 	if f.root >= 0 {
 		w.plan.endAt(w.local[f.root])
 	}
-	program, ok := w.compile(m.budget / 2)
-	if !ok {
-		return f, nil
-	}
-	w.program = program
-	if ok, err := w.forward(ctx); !ok || err != nil {
-		return f, err
-	}
-	if w.signed {
-		if err := w.backward(ctx, false); err != nil {
-			return f, err
-		}
-		if w.run.rounded > m.precise {
-			return f, nil // there are forms that lose less, and are larger
-		}
-	}
-	f.w, f.logP = w, w.run.total.ln()
+	f.w = w
 	f.index()
-	w.trim()
 	return f, nil
+}
+
+// work works the frame's own question out, and tells whether it can serve others.
+func (f *Frame) work(ctx context.Context) (bool, error) {
+	if f.w == nil {
+		return false, nil
+	}
+	f.mutex.Lock()
+	defer f.mutex.Unlock()
+	if f.worked {
+		return f.serves, nil
+	}
+	w := f.w
+	program, ok := w.compile(f.m.budget / 2)
+	if ok {
+		w.program = program
+		var err error
+		if ok, err = w.forward(ctx); err != nil {
+			return false, err
+		}
+	}
+	if ok && w.signed {
+		if err := w.backward(ctx, false); err != nil {
+			return false, err
+		}
+		ok = w.run.rounded <= f.m.precise // else there are forms that lose less, and are larger
+	}
+	if ok {
+		f.logP = w.run.total.ln()
+		f.exps = make([]int, len(w.plan.clusters))
+		step := int32(0)
+		for b := range f.exps {
+			for ; step <= program.sums[b]; step++ {
+				f.exps[b] += w.run.exp[step]
+			}
+		}
+	}
+	w.trim()
+	f.worked, f.serves = true, ok
+	return ok, nil
 }
 
 // index lists what goes into each cluster.
@@ -129,13 +156,6 @@ func (f *Frame) index() {
 		}
 	}
 	f.parts = [2]groups{group(to, n), group(f.into, n)}
-	f.exps = make([]int, n)
-	step := int32(0)
-	for b := range f.exps {
-		for ; step <= w.program.sums[b]; step++ {
-			f.exps[b] += w.run.exp[step]
-		}
-	}
 	var child, parent []int32
 	for v := range f.m.nodes {
 		if w.made[v].form == asFold {
@@ -231,8 +251,8 @@ func (f *Frame) LogChance(ctx context.Context, ev Evidence) (float64, error) {
 
 // infer is Infer as far as the frame serves; else there is nothing returned.
 func (f *Frame) infer(ctx context.Context, ev Evidence, query []Var) (*Posterior, error) {
-	if f.w == nil {
-		return nil, nil
+	if ok, err := f.work(ctx); !ok || err != nil {
+		return nil, err
 	}
 	w := f.m.work()
 	defer f.m.release(w)
@@ -429,7 +449,11 @@ func (f *Frame) Ask(ctx context.Context, q *Model, ev Evidence, log2 float64) (p
 	if f.root < 0 {
 		return nil, false, errors.New("a frame of several variables is asked for one")
 	}
-	if f.w != nil {
+	ok, err := f.work(ctx)
+	if err != nil {
+		return nil, false, err
+	}
+	if ok {
 		w := q.work()
 		defer q.release(w)
 		if w.vary(f, q, ev) {
@@ -452,6 +476,45 @@ func (f *Frame) Ask(ctx context.Context, q *Model, ev Evidence, log2 float64) (p
 		return nil, false, err
 	}
 	return post.P(f.root), true, nil
+}
+
+// Within tells whether a question to a model that was made from the frame's by giving some
+// variables other numbers of states takes no more than 2^log2 numbers in all tables that
+// differ. Of a variable that keeps its states nothing or 0 is told.
+func (f *Frame) Within(log2 float64, states []int) bool {
+	if f.w == nil {
+		return true // as far as is known here
+	}
+	w := f.w
+	card := slices.Clone(w.card)
+	for v, k := range states {
+		if k == 0 || k == f.m.nodes[v].states {
+			continue
+		}
+		if x := w.local[v]; x >= 0 {
+			card[x] = int32(k)
+		}
+		if d := w.made[v]; d.form == asRank {
+			card[d.at] = int32(k)
+		}
+	}
+	p := &w.plan
+	total := 0.0
+	touched := make([]bool, len(p.clusters))
+	for b, c := range p.clusters {
+		size := 1.0
+		for _, x := range p.scopes[c.from:c.to] {
+			size *= float64(card[x])
+			touched[b] = touched[b] || card[x] != w.card[x]
+		}
+		if touched[b] {
+			total += size
+			if to := f.into[b]; to >= 0 {
+				touched[to] = true
+			}
+		}
+	}
+	return total <= math.Exp2(log2)
 }
 
 // vary sets up the problem of another model, and of other evidence, by what differs from

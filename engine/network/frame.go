@@ -60,6 +60,15 @@ func (f *frame) ask(ctx context.Context, g *Ground, md mode, t Test, room float6
 	if !b.three[g.outcome] {
 		return nil, false, true, nil
 	}
+	states := make([]int, f.m.m.Len())
+	for _, i := range f.kept {
+		if b.three[i] {
+			states[f.m.vars[i]] = b.states(i)
+		}
+	}
+	if !f.f.Within(room, states) {
+		return nil, true, false, nil
+	}
 	ib := f.m.m.Edit()
 	for _, i := range f.kept {
 		if b.differs(i) || g.altered[i] {
