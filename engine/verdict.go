@@ -493,8 +493,9 @@ func (w *work) traced() {
 		return
 	}
 	var behind []*held
+	above := w.g.Above(w.lead[0].items)
 	for _, h := range w.named() {
-		if h.ID != w.lead[0].ID && w.runsTo(h, w.lead[0]) {
+		if h.ID != w.lead[0].ID && slices.ContainsFunc(h.items, func(it *network.Item) bool { return above[it] }) {
 			behind = append(behind, h)
 		}
 	}

@@ -35,6 +35,56 @@ func (p *Posterior) P(v Var) []float64 {
 	return p.probs[v]
 }
 
+// Sum is the posterior of evidence that is a sum of parts, each of a posterior of its own,
+// times a factor, which may be negative: what was seen, say, is all there is less what would
+// not have been. There is none where too little is left of the parts to be told exactly. The
+// parts must be of the same variables.
+func Sum(factors []float64, parts []*Posterior) (*Posterior, bool) {
+	if len(parts) == 0 || len(factors) != len(parts) {
+		return nil, false
+	}
+	most := math.Inf(-1)
+	for _, p := range parts {
+		most = max(most, p.LogP)
+	}
+	total, magnitude := 0.0, 0.0
+	masses := make([]float64, len(parts))
+	out := &Posterior{probs: make([][]float64, len(parts[0].probs))}
+	for i, p := range parts {
+		masses[i] = factors[i] * math.Exp(p.LogP-most)
+		total += masses[i]
+		magnitude += math.Abs(masses[i])
+		out.Rounding = max(out.Rounding, p.Rounding)
+	}
+	if !(total > lost*magnitude) {
+		return nil, false
+	}
+	out.Rounding *= magnitude / total
+	out.LogP = most + math.Log(total)
+	for v, dist := range parts[0].probs {
+		if dist == nil {
+			continue
+		}
+		q := make([]float64, len(dist))
+		for i, p := range parts {
+			axpy(q, p.probs[v], masses[i]/total)
+		}
+		sum := 0.0
+		for s := range q {
+			q[s] = max(q[s], 0)
+			sum += q[s]
+		}
+		for s := range q {
+			q[s] /= sum
+		}
+		out.probs[v] = q
+	}
+	return out, true
+}
+
+// lost is how little may be left of the magnitudes of a sum of posteriors.
+const lost = 1e-5
+
 // Contradiction is the error of evidence that cannot be. Vars is an irreducible
 // part of it: without any one of these, the others could be. Names are theirs.
 type Contradiction struct {

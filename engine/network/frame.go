@@ -2,6 +2,7 @@ package network
 
 import (
 	"context"
+	"slices"
 	"sync"
 
 	"tidemark/engine/infer"
@@ -99,48 +100,191 @@ func (b *builder) differs(i int) bool {
 	return false
 }
 
-// usual is a plain model with all that was found, worked out once: most questions to it
-// leave out a finding or two, or hold something besides.
+// usual is a plain model, worked out once with all that was found and once with nothing:
+// most questions to it leave out a finding or two, or all but one or two.
 type usual struct {
-	of    *Model
-	mutex sync.Mutex
-	f     *infer.Frame
+	of        *Model
+	mutex     sync.Mutex
+	all, none *infer.Frame
+	// bare is what is there with nothing found, of the variables that were asked for last.
+	bare  *infer.Posterior
+	asked []infer.Var
 }
 
-// often makes a model keep its usual question.
+// often makes a model keep its usual questions.
 func (p *Plain) often() {
 	if p.g.thin.any() {
 		p.m.usual = &usual{of: p.m}
 	}
 }
 
-// frameOf is the frame of the usual question, if this one is near enough to it: more is
-// found out sooner by what bears on the few findings there are.
-func (p *Plain) frameOf(ctx context.Context, without map[string]bool) (*infer.Frame, error) {
-	u := p.m.usual
-	if u == nil || 2*len(without) > len(u.of.g.Observed) {
-		return nil, nil
-	}
+// frames makes one of the two frames when it is first asked for.
+func (u *usual) frame(ctx context.Context, all bool) (*infer.Frame, error) {
 	u.mutex.Lock()
 	defer u.mutex.Unlock()
-	if u.f == nil {
-		f, err := u.of.m.Frame(ctx, u.of.evidence(nil), (&Plain{g: u.of.g, m: u.of}).query()...)
-		if err != nil {
-			return nil, err
-		}
-		u.f = f
+	at := &u.none
+	if all {
+		at = &u.all
 	}
-	return u.f, nil
+	if *at != nil {
+		return *at, nil
+	}
+	m, query := u.of, (&Plain{g: u.of.g, m: u.of}).query()
+	ev := m.evidence(nil)
+	if !all {
+		ev = m.evidence(m.g.found())
+		// What can show a finding is to have a variable of its own.
+		for _, o := range m.g.Observed {
+			for _, e := range m.g.vars[o.v].edges {
+				if m.has(e.from) {
+					query = append(query, m.vars[e.from])
+				}
+			}
+		}
+		slices.Sort(query)
+		query = slices.Compact(query)
+	}
+	f, err := m.m.Frame(ctx, ev, query...)
+	if err == nil {
+		*at = f
+	}
+	return f, err
+}
+
+// found are all findings.
+func (g *Ground) found() map[string]bool {
+	all := map[string]bool{}
+	for _, o := range g.Observed {
+		all[o.Finding] = true
+	}
+	return all
+}
+
+// few tells whether hardly anything of what was found is left.
+func (p *Plain) few(without map[string]bool) bool {
+	return 2*len(without) > len(p.m.usual.of.g.Observed)
+}
+
+// frameOf is the frame of all findings, if most of them count.
+func (p *Plain) frameOf(ctx context.Context, without map[string]bool) (*infer.Frame, error) {
+	if p.m.usual == nil || p.few(without) {
+		return nil, nil
+	}
+	return p.m.usual.frame(ctx, true)
 }
 
 // infer asks for some variables, with findings left out.
 func (p *Plain) infer(ctx context.Context, without map[string]bool, ev infer.Evidence, query []infer.Var) (*infer.Posterior, error) {
-	f, err := p.frameOf(ctx, without)
-	switch {
-	case err != nil:
-		return nil, err
-	case f != nil:
+	if p.m.usual != nil {
+		if p.few(without) {
+			if post, err := p.fromNone(ctx, without, query); post != nil || err != nil {
+				return post, err
+			}
+			return p.m.m.Infer(ctx, ev, query...)
+		}
+		f, err := p.frameOf(ctx, without)
+		if err != nil {
+			return nil, err
+		}
 		return f.Infer(ctx, ev, query...)
 	}
 	return p.m.m.Infer(ctx, ev, query...)
+}
+
+// atOnce is of how many findings at most, seen or doubted, what follows from them is told
+// by what would follow from their not being found; with each there are twice as many terms.
+const atOnce = 2
+
+// fromNone infers from a few findings by the frame of none. That a sign was not found is a
+// product over what would show it, which leaves the structure of the problem as it is; and
+// that it was seen is all there is less that. It returns nothing where that does not serve.
+func (p *Plain) fromNone(ctx context.Context, without map[string]bool, query []infer.Var) (*infer.Posterior, error) {
+	g := p.g
+	if len(g.unseen) > 0 {
+		return nil, nil
+	}
+	var found []Observation
+	terms := 1
+	for _, o := range g.Observed {
+		if without[o.Finding] {
+			continue
+		}
+		if g.vars[o.v].kind != gate || len(o.like) != 2 {
+			return nil, nil
+		}
+		found = append(found, o)
+		if o.like[1] > 0 {
+			terms *= 2
+		}
+	}
+	if terms > 1<<atOnce {
+		return nil, nil
+	}
+	f, err := p.m.usual.frame(ctx, false)
+	if err != nil {
+		return nil, err
+	}
+	var factors []float64
+	var parts []*infer.Posterior
+	for mask := range 1 << len(found) { // which of them are not found
+		factor, ev := 1.0, p.m.evidence(g.found())
+		for i, o := range found {
+			if mask>>i&1 == 0 {
+				factor *= o.like[1]
+				continue
+			}
+			factor *= (o.like[0] - o.like[1]) * p.m.unshown(ev, o.v)
+		}
+		if factor == 0 {
+			continue
+		}
+		part, err := p.m.usual.part(ctx, f, ev, query, mask == 0)
+		if err != nil {
+			return nil, nil // so much is impossible
+		}
+		factors, parts = append(factors, factor), append(parts, part)
+	}
+	post, ok := infer.Sum(factors, parts)
+	if !ok {
+		return nil, nil
+	}
+	return post, nil
+}
+
+// part infers from signs that were not found, or from none of them.
+func (u *usual) part(ctx context.Context, f *infer.Frame, ev infer.Evidence, query []infer.Var, none bool) (*infer.Posterior, error) {
+	if !none {
+		return f.Infer(ctx, ev, query...)
+	}
+	u.mutex.Lock()
+	defer u.mutex.Unlock()
+	if u.bare != nil && slices.Equal(u.asked, query) {
+		return u.bare, nil
+	}
+	post, err := f.Infer(ctx, ev, query...)
+	if err == nil {
+		u.bare, u.asked = post, slices.Clone(query)
+	}
+	return post, err
+}
+
+// unshown adds to the evidence that a sign is not found, and returns how likely that is
+// where nothing of the model shows it.
+func (m *Model) unshown(ev infer.Evidence, sign int) float64 {
+	v := &m.g.vars[sign]
+	rest := 1 - v.leak
+	for k, e := range v.edges {
+		if m.g.thin.rule(sign, k) {
+			rest *= 1 - m.g.stand[e.from]*e.pass
+			continue
+		}
+		x := m.vars[e.from]
+		like := make([]float64, m.m.States(x))
+		for s := range like {
+			like[s] = 1 - e.pass
+		}
+		like[0] = 1
+		ev[x] = multiply(ev[x], like)
+	}
+	return rest
 }

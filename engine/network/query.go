@@ -298,6 +298,10 @@ func (p *Plain) LogP(ctx context.Context, without map[string]bool) (float64, err
 		if lp, err := f.LogChance(ctx, ev); err != nil || !math.IsInf(lp, -1) {
 			return lp, err
 		}
+	} else if p.m.usual != nil {
+		if post, err := p.fromNone(ctx, without, nil); post != nil || err != nil {
+			return post.LogP, err
+		}
 	}
 	lp, err := p.m.m.LogP(ctx, ev)
 	return lp, p.clash(err)

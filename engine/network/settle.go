@@ -543,7 +543,7 @@ func (g *Ground) sketching() int {
 // the surest ways of all of them are kept, rather than one for each.
 func (g *Ground) Foresee(ctx context.Context, tests []Test) error {
 	i := g.sketching()
-	if i < 0 || g.changed {
+	if i < 0 || g.changed || g.outcome < 0 {
 		return nil
 	}
 	c := g.coarse[i]
