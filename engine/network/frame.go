@@ -245,11 +245,15 @@ func (p *Plain) fromNone(ctx context.Context, without map[string]bool, query []i
 		factors, parts = append(factors, factor), append(parts, part)
 	}
 	post, ok := infer.Sum(factors, parts)
-	if !ok {
+	if !ok || post.Rounding > blurred {
 		return nil, nil
 	}
 	return post, nil
 }
+
+// blurred is up to which bound on the rounding a difference is taken: what rounding really
+// does is a hundredth of it, beside an error of a few in a hundred by what is left out.
+const blurred = 1e-3
 
 // part infers from signs that were not found, or from none of them.
 func (u *usual) part(ctx context.Context, f *infer.Frame, ev infer.Evidence, query []infer.Var, none bool) (*infer.Posterior, error) {
