@@ -136,7 +136,7 @@ func throwEdit(t require.TestingT, r *rand.Rand, m *Model) *Model {
 // TestFramesAnswerForEditedModels holds what a frame tells of a model in which variables
 // have other states and numbers against enumeration.
 func TestFramesAnswerForEditedModels(t *testing.T) {
-	served, not := 0, 0
+	served, not, certain, over := 0, 0, 0, 0
 	check(t, 50, func(t *rapid.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
@@ -175,6 +175,21 @@ func TestFramesAnswerForEditedModels(t *testing.T) {
 			if f.w != nil {
 				if w := (&work{m: q}); w.vary(f, q, given) {
 					served++
+					if seen := ev[root]; seen != nil && slices.Max(seen) == 1 && slices.Min(seen) == 0 {
+						certain++ // the root is one in the frame, though it was seen
+					}
+					// What does not fit by the states alone does not fit.
+					states := make([]int, n)
+					for _, v := range q.edited {
+						states[v] = q.States(v)
+					}
+					if room := 8 * r.Float64(); !f.Within(room, states) {
+						over++
+						require.Greater(t, w.touch(f), math.Exp2(room))
+						_, fits, err := f.Ask(ctx, q, given, room)
+						require.False(t, fits && f.serves)
+						require.True(t, err == nil || total == 0)
+					}
 				} else {
 					not++
 				}
@@ -191,8 +206,138 @@ func TestFramesAnswerForEditedModels(t *testing.T) {
 			}
 		}
 	})
-	t.Logf("%d served, %d not", served, not)
+	t.Logf("%d served, %d not; of %d the root had been seen; %d over the room", served, not, certain, over)
 	require.Greater(t, served, 1000)
+	require.Greater(t, certain, 100)
+	require.Greater(t, over, 100)
+}
+
+// TestFramesDecline tells what frames leave to the model: what is very unlikely beside their
+// own evidence, and all where rounding makes more of that than the model is to be right to.
+func TestFramesDecline(t *testing.T) {
+	b := NewBuilder()
+	rare := b.Root("rare", 1-1e-7, 1e-7)
+	var links []Link
+	for _, name := range []string{"a", "b", "c", "d", "e"} {
+		links = append(links, Link{Parent: b.Root(name, 0.7, 0.3), Pass: 0.4})
+	}
+	links = append(links, Link{Parent: rare, Pass: 0.5})
+	b.Max("sign", 2, links, []float64{0.99, 0.01})
+	m, err := b.Build()
+	require.NoError(t, err)
+	sign := links[5].Parent + 6
+	require.Equal(t, "sign", m.Name(sign))
+	ev := Evidence{sign: {0, 1}}
+	f, err := m.Frame(ctx, ev, m.all()...)
+	require.NoError(t, err)
+	likely := Evidence{sign: {0, 1}, links[0].Parent: {0, 1}}
+	post, err := f.infer(ctx, likely, m.all())
+	require.NoError(t, err)
+	require.NotNil(t, post)
+	unlikely := Evidence{sign: {0, 1}, rare: {0, 1}}
+	post, err = f.infer(ctx, unlikely, m.all())
+	require.NoError(t, err)
+	require.Nil(t, post)
+	want, err := m.Infer(ctx, unlikely)
+	require.NoError(t, err)
+	post, err = f.Infer(ctx, unlikely, m.all()...)
+	require.NoError(t, err)
+	require.Equal(t, want.P(0), post.P(0))
+
+	m.precise = 0
+	f, err = m.Frame(ctx, ev, m.all()...)
+	require.NoError(t, err)
+	post, err = f.infer(ctx, likely, m.all())
+	require.NoError(t, err)
+	require.Nil(t, post)
+
+	_, _, err = f.Ask(ctx, m, ev, 10)
+	require.ErrorContains(t, err, "asked for one")
+}
+
+// TestSum adds what there is if something is so and if it is not.
+func TestSum(t *testing.T) {
+	check(t, 20, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		v := Var(r.IntN(n))
+		if m.States(v) < 2 || ev[v] != nil {
+			return
+		}
+		first := Hard(0, m.States(v))
+		rest := make([]float64, m.States(v))
+		for s := range rest {
+			rest[s] = 1 - first[s]
+		}
+		whole, err := m.Infer(ctx, ev)
+		part, partErr := m.Infer(ctx, Evidence{v: first}.with(ev))
+		want, wantErr := m.Infer(ctx, Evidence{v: rest}.with(ev))
+		if err != nil || partErr != nil || wantErr != nil {
+			return
+		}
+		got, ok := Sum([]float64{1, -1}, []*Posterior{whole, part})
+		if !ok {
+			require.Less(t, want.LogP-whole.LogP, math.Log(3e-5))
+			return
+		}
+		require.InDelta(t, want.LogP, got.LogP, 1e-9)
+		for _, u := range m.all() {
+			require.InDeltaSlice(t, want.P(u), got.P(u), 1e-9)
+		}
+	})
+	a := &Posterior{LogP: 0, Rounding: 1e-10, probs: [][]float64{{0.5, 0.5}}}
+	b := &Posterior{LogP: math.Log(0.99), Rounding: 1e-12, probs: [][]float64{{0.5, 0.5}}}
+	got, ok := Sum([]float64{1, -1}, []*Posterior{a, b})
+	require.True(t, ok)
+	require.InDelta(t, 199*1e-10, got.Rounding, 1e-12, "what cancels rounds more")
+	_, ok = Sum([]float64{1, -1}, []*Posterior{a, a})
+	require.False(t, ok)
+	_, ok = Sum(nil, nil)
+	require.False(t, ok)
+}
+
+// with is evidence with more of it.
+func (ev Evidence) with(more Evidence) Evidence {
+	for v, l := range more {
+		ev[v] = l
+	}
+	return ev
+}
+
+// TestGuidedModels holds that what follows the order of another question is as right.
+func TestGuidedModels(t *testing.T) {
+	followed := 0
+	check(t, 30, func(t *rapid.T) {
+		n, r := sizes.Draw(t, "variables"), dice(t)
+		m := throwModel(t, r, n)
+		ev := throwEvidence(m, r)
+		guided := m.Guide(ctx, ev, m.all()...)
+		require.Nil(t, m.guide, "the model is as it was")
+		for range 3 {
+			less := Evidence{}
+			for v, l := range ev {
+				if r.IntN(3) > 0 {
+					less[v] = l
+				}
+			}
+			query := some(r, m.all(), 0.5)
+			want, err := m.Infer(ctx, less, query...)
+			got, errGuided := guided.Infer(ctx, less, query...)
+			require.Equal(t, err == nil, errGuided == nil)
+			if err != nil {
+				continue
+			}
+			if guided.guide != nil {
+				followed++
+			}
+			require.InDelta(t, want.LogP, got.LogP, 1e-9)
+			for _, v := range query {
+				require.InDeltaSlice(t, want.P(v), got.P(v), 1e-9)
+			}
+		}
+	})
+	require.Greater(t, followed, 1000)
 }
 
 // TestEditsAreChecked tells what an edit can get wrong.

@@ -276,12 +276,7 @@ func (u *usual) part(ctx context.Context, f *infer.Frame, ev infer.Evidence, que
 // where nothing of the model shows it.
 func (m *Model) unshown(ev infer.Evidence, sign int) float64 {
 	v := &m.g.vars[sign]
-	rest := 1 - v.leak
-	for k, e := range v.edges {
-		if m.g.thin.rule(sign, k) {
-			rest *= 1 - m.g.stand[e.from]*e.pass
-			continue
-		}
+	for _, e := range v.edges {
 		x := m.vars[e.from]
 		like := make([]float64, m.m.States(x))
 		for s := range like {
@@ -290,5 +285,5 @@ func (m *Model) unshown(ev infer.Evidence, sign int) float64 {
 		like[0] = 1
 		ev[x] = multiply(ev[x], like)
 	}
-	return rest
+	return 1 - v.leak
 }

@@ -65,12 +65,21 @@ func TestFramesTellWhatModelsTell(t *testing.T) {
 			{"as it is", g, own},
 			{"a finding less", g.Variant(map[string]bool{some: true}), own.Variant(map[string]bool{some: true})},
 		}
-		if rule != nil {
-			change := Change{rule, rule.HowOften / 2}
-			variants = append(variants, struct {
-				name      string
-				one, same *Ground
-			}{"a rule changed", g.Variant(nil, change), own.Variant(nil, change)})
+		changes := []*rules.Rule{rule, g.Observed[0].explain[0].rule}
+		for _, o := range g.Observed {
+			if !o.Seen && len(o.explain) > 1 {
+				changes = append(changes, o.explain[1].rule)
+				break
+			}
+		}
+		for _, r := range changes {
+			if r != nil {
+				change := Change{r, r.HowOften / 2}
+				variants = append(variants, struct {
+					name      string
+					one, same *Ground
+				}{r.ID + " changed", g.Variant(nil, change), own.Variant(nil, change)})
+			}
 		}
 		asked := 0
 		for i, it := range g.Items {
@@ -112,6 +121,11 @@ func TestFramesTellWhatModelsTell(t *testing.T) {
 				if i%4 != 0 {
 					continue
 				}
+				few := items[len(items)-3:]
+				some, err := p.About(ctx, without, few, nil)
+				require.NoError(t, err)
+				more, err := p.About(ctx, without, items, nil)
+				require.NoError(t, err)
 				told, err := p.About(ctx, without, items, families)
 				require.NoError(t, err)
 				want, err := bare.About(ctx, without, items, families)
@@ -122,6 +136,11 @@ func TestFramesTellWhatModelsTell(t *testing.T) {
 				}
 				for _, f := range families {
 					require.InDelta(t, want.Family(f), told.Family(f), blurred, "%s %s", o.Finding, f.Node.ID)
+				}
+				require.InDelta(t, want.Item(few[0]), more.Item(few[0]), blurred, o.Finding)
+				require.InDelta(t, want.Item(items[0]), more.Item(items[0]), blurred, o.Finding)
+				for _, it := range few {
+					require.InDelta(t, want.Item(it), some.Item(it), blurred, "%s %s", o.Finding, it.ID())
 				}
 				lp, err := p.LogP(ctx, without)
 				require.NoError(t, err)
