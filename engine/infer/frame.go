@@ -66,8 +66,9 @@ func group(to []int32, n int) groups {
 	return g
 }
 
-// Frame works out the question after some variables, given the evidence.
-func (m *Model) Frame(ctx context.Context, ev Evidence, query ...Var) (*Frame, error) {
+// Frame works out the question after some variables, given the evidence. Where that takes
+// more than 2^log2 numbers in all tables it serves no other question.
+func (m *Model) Frame(ctx context.Context, log2 float64, ev Evidence, query ...Var) (*Frame, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, err
 	}
@@ -82,10 +83,14 @@ func (m *Model) Frame(ctx context.Context, ev Evidence, query ...Var) (*Frame, e
 	if !w.reduce(ev, query, m.limits, ranked) || f.root >= 0 && w.local[f.root] < 0 {
 		return f, nil
 	}
-	if err := w.arrange(ctx); err != nil {
+	if math.IsInf(log2, 1) || m.guide != nil {
+		if err := w.arrange(ctx); err != nil {
+			return f, ctx.Err()
+		}
+	} else if _, fits := w.fits(ctx, math.Exp2(log2)); !fits {
 		return f, ctx.Err()
 	}
-	if w.plan.total >= reach || w.plan.width > maxDims {
+	if w.plan.total > min(reach, math.Exp2(log2)) || w.plan.width > maxDims {
 		return f, nil
 	}
 	if f.root >= 0 {

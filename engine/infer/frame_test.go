@@ -29,7 +29,7 @@ func TestFramesAnswerAsTheModelDoes(t *testing.T) {
 		n, r := sizes.Draw(t, "variables"), dice(t)
 		m := throwModel(t, r, n)
 		ev := throwEvidence(m, r)
-		f, err := m.Frame(ctx, ev, m.all()...)
+		f, err := m.Frame(ctx, math.Inf(1), ev, m.all()...)
 		require.NoError(t, err)
 		for range 4 {
 			other := Evidence{}
@@ -142,7 +142,7 @@ func TestFramesAnswerForEditedModels(t *testing.T) {
 		m := throwModel(t, r, n)
 		root := Var(r.IntN(n))
 		ev := throwEvidence(m, r)
-		f, err := m.Frame(ctx, ev, root)
+		f, err := m.Frame(ctx, math.Inf(1), ev, root)
 		require.NoError(t, err)
 		for range 4 {
 			q := throwEdit(t, r, m)
@@ -228,7 +228,7 @@ func TestFramesDecline(t *testing.T) {
 	sign := links[5].Parent + 6
 	require.Equal(t, "sign", m.Name(sign))
 	ev := Evidence{sign: {0, 1}}
-	f, err := m.Frame(ctx, ev, m.all()...)
+	f, err := m.Frame(ctx, math.Inf(1), ev, m.all()...)
 	require.NoError(t, err)
 	likely := Evidence{sign: {0, 1}, links[0].Parent: {0, 1}}
 	post, err := f.infer(ctx, likely, m.all())
@@ -245,11 +245,21 @@ func TestFramesDecline(t *testing.T) {
 	require.Equal(t, want.P(0), post.P(0))
 
 	m.precise = 0
-	f, err = m.Frame(ctx, ev, m.all()...)
+	f, err = m.Frame(ctx, math.Inf(1), ev, m.all()...)
 	require.NoError(t, err)
 	post, err = f.infer(ctx, likely, m.all())
 	require.NoError(t, err)
 	require.Nil(t, post)
+
+	m.precise = 1e-9
+	f, err = m.Frame(ctx, 2, ev, m.all()...)
+	require.NoError(t, err)
+	post, err = f.infer(ctx, likely, m.all())
+	require.NoError(t, err)
+	require.Nil(t, post, "it takes more than four numbers")
+	post, err = f.Infer(ctx, likely, m.all()...)
+	require.NoError(t, err)
+	require.Equal(t, []float64{0, 1}, post.P(links[0].Parent))
 
 	_, _, err = f.Ask(ctx, m, ev, 10)
 	require.ErrorContains(t, err, "asked for one")

@@ -33,7 +33,7 @@ func (f *frame) get(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	inner, err := m.m.Frame(ctx, m.evidence(nil), m.vars[g.outcome])
+	inner, err := m.m.Frame(ctx, g.Budget+forBlame, m.evidence(nil), m.vars[g.outcome])
 	if err != nil {
 		return err
 	}
@@ -144,7 +144,8 @@ func (u *usual) frame(ctx context.Context, all bool) (*infer.Frame, error) {
 		slices.Sort(query)
 		query = slices.Compact(query)
 	}
-	f, err := m.m.Frame(ctx, ev, query...)
+	// More than twice what all findings take is not worth it.
+	f, err := m.m.Frame(ctx, m.m.Guided()+1, ev, query...)
 	if err == nil {
 		*at = f
 	}
