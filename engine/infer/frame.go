@@ -83,12 +83,15 @@ func (m *Model) Frame(ctx context.Context, log2 float64, ev Evidence, query ...V
 	if !w.reduce(ev, query, m.limits, ranked) || f.root >= 0 && w.local[f.root] < 0 {
 		return f, nil
 	}
-	if math.IsInf(log2, 1) || m.guide != nil {
+	if !math.IsInf(log2, 1) && m.guide == nil {
+		if _, fits := w.fits(ctx, math.Exp2(log2)); !fits {
+			return f, ctx.Err()
+		}
+	}
+	if !w.arranged { // fits may have known the structure
 		if err := w.arrange(ctx); err != nil {
 			return f, ctx.Err()
 		}
-	} else if _, fits := w.fits(ctx, math.Exp2(log2)); !fits {
-		return f, ctx.Err()
 	}
 	if w.plan.total > min(reach, math.Exp2(log2)) || w.plan.width > maxDims {
 		return f, nil

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -396,4 +397,59 @@ func TestEditsAreChecked(t *testing.T) {
 	post, err = m.Infer(ctx, Evidence{})
 	require.NoError(t, err)
 	require.Equal(t, []float64{0.5, 0.5}, post.P(y), "the model edited is as it was")
+}
+
+// TestFramesServeConcurrently holds that a frame tells many at once, to the bit, what it
+// tells one after the other.
+func TestFramesServeConcurrently(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 0))
+	for range 20 {
+		m := throwModel(t, r, 14)
+		ev := throwEvidence(m, r)
+		root := Var(r.IntN(14))
+		type question struct {
+			q     *Model
+			ev    Evidence
+			query []Var
+		}
+		var questions []question
+		for range 12 {
+			given := maps.Clone(ev)
+			for _, v := range ev.vars() {
+				if r.IntN(5) == 0 {
+					delete(given, v)
+				}
+			}
+			questions = append(questions, question{throwEdit(t, r, m), given, some(r, m.all(), 0.5)})
+		}
+		ask := func(at bool) [][]float64 {
+			all, err := m.Frame(ctx, math.Inf(1), ev, m.all()...)
+			require.NoError(t, err)
+			one, err := m.Frame(ctx, math.Inf(1), ev, root)
+			require.NoError(t, err)
+			out := make([][]float64, len(questions))
+			var wg sync.WaitGroup
+			for i, x := range questions {
+				do := func() {
+					if post, err := all.Infer(ctx, x.ev, x.query...); err == nil {
+						out[i] = append(out[i], post.LogP)
+						for _, v := range x.query {
+							out[i] = append(out[i], post.P(v)...)
+						}
+					}
+					if p, _, err := one.Ask(ctx, x.q, x.ev, math.Inf(1)); err == nil {
+						out[i] = append(out[i], p...)
+					}
+				}
+				if at {
+					wg.Go(do)
+				} else {
+					do()
+				}
+			}
+			wg.Wait()
+			return out
+		}
+		require.Equal(t, ask(false), ask(true))
+	}
 }
