@@ -3,6 +3,7 @@ package infer
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"math/bits"
 	"testing"
 
@@ -12,10 +13,17 @@ import (
 
 // quickscore is an oracle of its own for two-layer noisy-OR networks: D.
 // Heckerman, A tractable inference algorithm for diagnosing multiple diseases (UAI
-// 1989). It sums over the subsets of the present findings, with alternating sign.
+// 1989). It sums over the subsets of the present findings, with alternating sign, and so
+// with more digits than float64 has: of a rare case too few would be left.
 // pass[f][d] is the chance that disease d shows as finding f.
 func quickscore(prior, leak []float64, pass [][]float64, present, absent []int) (p float64, posterior []float64) {
-	posterior = make([]float64, len(prior))
+	number := func(x float64) *big.Float { return new(big.Float).SetPrec(200).SetFloat64(x) }
+	rest := func(x float64) *big.Float { return number(1).Sub(number(1), number(x)) }
+	total := number(0)
+	joint := make([]*big.Float, len(prior))
+	for d := range joint {
+		joint[d] = number(0)
+	}
 	for subset := range uint(1) << len(present) {
 		quiet := append([]int(nil), absent...)
 		for i, f := range present {
@@ -23,29 +31,33 @@ func quickscore(prior, leak []float64, pass [][]float64, present, absent []int) 
 				quiet = append(quiet, f)
 			}
 		}
-		term := 1.0
+		term := number(1)
 		if bits.OnesCount(subset)%2 == 1 {
-			term = -1
+			term.Neg(term)
 		}
 		for _, f := range quiet {
-			term *= 1 - leak[f]
+			term.Mul(term, rest(leak[f]))
 		}
-		with := make([]float64, len(prior))
+		share := make([]*big.Float, len(prior))
 		for d := range prior {
-			with[d] = prior[d]
+			share[d] = number(prior[d])
 			for _, f := range quiet {
-				with[d] *= 1 - pass[f][d]
+				share[d].Mul(share[d], rest(pass[f][d]))
 			}
-			term *= with[d] + 1 - prior[d]
+			all := number(0).Add(share[d], rest(prior[d]))
+			term.Mul(term, all)
+			share[d].Quo(share[d], all)
 		}
-		p += term
+		total.Add(total, term)
 		for d := range prior {
-			posterior[d] += term * with[d] / (with[d] + 1 - prior[d])
+			joint[d].Add(joint[d], share[d].Mul(share[d], term))
 		}
 	}
-	for d := range posterior {
-		posterior[d] /= p
+	for _, x := range joint {
+		q, _ := x.Quo(x, total).Float64()
+		posterior = append(posterior, q)
 	}
+	p, _ = total.Float64()
 	return p, posterior
 }
 
