@@ -29,6 +29,11 @@
 // of the result; where it threatens the ninth digit, the question is solved again
 // with fewer signed numbers, and at last with none (infer.go).
 //
+// Questions that differ in little, in some of the evidence or in the states of some
+// variables, are served by a [Frame]: one of them, worked out once, gives the others its
+// order and all messages that come of nothing that differs (frame.go). Where models differ
+// in evidence alone, [Model.Guide] gives them one order.
+//
 // What is too large is solved by the states of a few variables, one after the other
 // (cutset.go). Joint assignments are bounded by maximising instead of summing
 // (maximal.go), and searched for with these bounds (explain.go). Where even cases are
@@ -43,6 +48,8 @@
 //     Intelligent Systems 18 (2003): gates as sums of products.
 //   - A. Darwiche, A differential approach to inference in Bayesian networks, J.
 //     ACM 50 (2003): posteriors and slopes as derivatives.
+//   - R. E. Tarjan & M. Yannakakis, Simple linear-time algorithms to test chordality of
+//     graphs, SIAM J. Computing 13 (1984): an order turned about to end anywhere.
 //   - J. Pearl, Probabilistic Reasoning in Intelligent Systems (1988): likelihoods
 //     as evidence, and conditioning on a cutset.
 //   - J. D. Park & A. Darwiche, Solving MAP exactly using systematic search, UAI

@@ -537,6 +537,12 @@ func (s *step) multiply(ctx context.Context, pr *program, out, a, b []float64) e
 				i, l := offA[j], offB[j]
 				row[j] = a[i]*b[l] + a[i+1]*b[l+1]
 			}
+		case offA != nil && card == 3 && ownA == 1 && ownB == 1:
+			for j := range row {
+				i, l := int(offA[j]), int(offB[j])
+				x, y := a[i:i+3:i+3], b[l:l+3:l+3]
+				row[j] = x[0]*y[0] + x[1]*y[1] + x[2]*y[2]
+			}
 		case offA != nil && ownA == 1 && ownB == 1:
 			for j := range row {
 				i, l := offA[j], offB[j]
@@ -586,6 +592,22 @@ func (s *step) multiply(ctx context.Context, pr *program, out, a, b []float64) e
 			i, l := 0, 0
 			for j := range row {
 				row[j] = a[i]*b[l] + a[i+ownA]*b[l+ownB]
+				i += rowA
+				l += rowB
+			}
+		case card == 3 && ownA == 1 && ownB == 1 && rowB == 0:
+			y := b[:3:3]
+			i := 0
+			for j := range row {
+				x := a[i : i+3 : i+3]
+				row[j] = x[0]*y[0] + x[1]*y[1] + x[2]*y[2]
+				i += rowA
+			}
+		case card == 3 && ownA == 1 && ownB == 1:
+			i, l := 0, 0
+			for j := range row {
+				x, y := a[i:i+3:i+3], b[l:l+3:l+3]
+				row[j] = x[0]*y[0] + x[1]*y[1] + x[2]*y[2]
 				i += rowA
 				l += rowB
 			}
