@@ -56,9 +56,9 @@ type Builder struct {
 	budget  int
 	precise float64
 	shared  *Shared
-	at      Var   // which variable the next one replaces, or -1
-	edited  []Var // those that were replaced
-	sound   int   // how many variables come from a model, whose names were checked
+	at      Var    // which variable the next one replaces, or -1
+	edited  []Var  // those that were replaced
+	from    *Model // whose variables were taken over
 
 	// What nodes are made of is cut from larger pieces.
 	vars    []Var
@@ -83,7 +83,7 @@ func NewBuilder() *Builder { return &Builder{budget: DefaultBudget, precise: pre
 // Edit returns a builder that holds the variables of a model, to replace some of them or
 // to add others. The model stays as it is.
 func (m *Model) Edit() *Builder {
-	return &Builder{nodes: slices.Clone(m.nodes), budget: m.budget, precise: m.precise, shared: m.shared, at: -1, sound: len(m.nodes)}
+	return &Builder{nodes: slices.Clone(m.nodes), budget: m.budget, precise: m.precise, shared: m.shared, at: -1, from: m}
 }
 
 // Replace makes the variable that is declared next take the place of v, with its name, and
@@ -270,7 +270,7 @@ parents:
 // Build returns the model, or every mistake made on the way to it.
 func (b *Builder) Build() (*Model, error) {
 	faults := b.faults[:len(b.faults):len(b.faults)]
-	if len(b.nodes) > b.sound {
+	if b.from == nil || len(b.nodes) > b.from.Len() { // else the names were checked
 		seen := make(map[string]bool, len(b.nodes))
 		for i, n := range b.nodes {
 			switch {
@@ -286,7 +286,7 @@ func (b *Builder) Build() (*Model, error) {
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
-	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, precise: b.precise, shared: b.shared, edited: b.edited}
+	m := &Model{nodes: b.nodes[:len(b.nodes):len(b.nodes)], limits: usual, budget: b.budget, precise: b.precise, shared: b.shared, from: b.from, edited: b.edited}
 	if m.shared == nil {
 		m.shared = &Shared{}
 	}

@@ -531,7 +531,7 @@ func (f *Frame) Within(log2 float64, states []int) bool {
 func (w *work) vary(f *Frame, q *Model, ev Evidence) bool {
 	b := f.w
 	n := len(f.m.nodes)
-	if len(q.nodes) != n {
+	if q != f.m && q.from != f.m || len(q.nodes) != n {
 		return false
 	}
 	w.take(f, q)

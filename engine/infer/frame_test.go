@@ -174,6 +174,7 @@ func TestFramesAnswerForEditedModels(t *testing.T) {
 			given[root] = like
 			total, joint := enumerate(q, given, nil)
 			if f.w != nil {
+				require.False(t, (&work{}).vary(f, throwEdit(t, r, q), given), "it is made from another model")
 				if w := (&work{m: q}); w.vary(f, q, given) {
 					served++
 					if seen := ev[root]; seen != nil && slices.Max(seen) == 1 && slices.Min(seen) == 0 {

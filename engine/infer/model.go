@@ -13,7 +13,8 @@ type Model struct {
 	precise float64 // see Builder.Precision
 	shared  *Shared
 	guide   *guide // see Model.Guide
-	edited  []Var  // those that were replaced in the model that it was made from (see Edit)
+	from    *Model // which it was made from (see Edit)
+	edited  []Var  // what was replaced in that
 }
 
 // Shared is what models may have in common: scratch memory, so that a question
