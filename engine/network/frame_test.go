@@ -35,10 +35,7 @@ func entangled(t *testing.T, file string) *Plain {
 func (g *Ground) anew() *Ground {
 	n := *g
 	n.frame, n.foreseen = nil, nil
-	n.coarse = nil
-	for _, c := range g.coarse {
-		n.coarse = append(n.coarse, c.anew())
-	}
+	n.coarse = like(g.coarse, (*Ground).anew)
 	if g.wide != nil {
 		n.wide = g.wide.anew()
 	}
@@ -161,8 +158,11 @@ func TestFramesTellWhatModelsTell(t *testing.T) {
 func TestForeseenSketches(t *testing.T) {
 	p := entangled(t, "../../cmd/tidemark/internal/cli/demo.toml")
 	g := p.g
-	i := g.sketching()
+	i, err := g.sketching(t.Context())
+	require.NoError(t, err)
 	require.GreaterOrEqual(t, i, 0)
+	sketch, err := g.coarse[i].get(t.Context())
+	require.NoError(t, err)
 	var tests []Test
 	for _, it := range g.Items {
 		if g.runs(Test{Items: []*Item{it}}) {
@@ -174,7 +174,7 @@ func TestForeseenSketches(t *testing.T) {
 	brought := 0
 	for _, test := range tests[:60] {
 		require.True(t, g.foreseen.runs(test))
-		if !g.coarse[i].runs(test) {
+		if !sketch.runs(test) {
 			brought++
 		}
 	}

@@ -125,7 +125,7 @@ type Ground struct {
 	// leave out more, for larger models, and one that leaves out less, as a check;
 	// the most that a probability moved then; and how likely things are that are not
 	// in the model any more.
-	coarse   []*Ground
+	coarse   []*coarse
 	wide     *Ground
 	foreseen *Ground // that of the coarse ones which sketches are made with, and ways that they need
 	moved    float64

@@ -371,26 +371,37 @@ func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 	if t.Unlisted && t.At == nil {
 		room = g.Budget + forUnlisted
 	}
-	if i := g.sketching(); i >= 0 && !g.changed {
-		at := g.foreseen
-		if at == nil || !at.runs(t) {
-			at = g.coarser(i, t)
+	if !g.changed {
+		i, err := g.sketching(ctx)
+		if err != nil {
+			return 0, err
 		}
-		p, fits, err := at.level(ctx, md, t, g.Budget+forSketch)
-		if err != nil || fits && p < small {
-			return p, err
+		if i >= 0 {
+			at := g.foreseen
+			if at == nil || !at.runs(t) {
+				if at, err = g.coarser(ctx, i, t); err != nil {
+					return 0, err
+				}
+			}
+			p, fits, err := at.level(ctx, md, t, g.Budget+forSketch)
+			if err != nil || fits && p < small {
+				return p, err
+			}
 		}
 	}
 	for i := -1; ; i++ {
-		at := g
+		at, room := g, room
 		if i >= 0 {
-			at = g.coarser(i, t)
+			var err error
+			if at, err = g.coarser(ctx, i, t); err != nil {
+				return 0, err
+			}
 		}
-		room := room
-		switch {
-		case i+1 >= len(g.coarse):
+		if i+1 >= len(g.coarse) {
 			room = math.Inf(1) // nothing smaller is left
-		case g.coarse[i+1].heaviest >= small:
+		} else if next, err := g.coarse[i+1].get(ctx); err != nil {
+			return 0, err
+		} else if next.heaviest >= small {
 			// The next one leaves out what much comes of: before that, all the room there is.
 			room = max(room, g.Budget+forUnlisted)
 		}
@@ -398,7 +409,9 @@ func (g *Ground) three(ctx context.Context, md mode, t Test) (float64, error) {
 		if large := (*infer.TooLarge)(nil); i >= 0 && errors.As(err, &large) {
 			// The ways that were brought back for the question entangle too much: what is
 			// kept without them is what there is room for.
-			p, _, err = g.coarse[i].level(ctx, md, t, math.Inf(1))
+			if at, err = g.coarse[i].get(ctx); err == nil {
+				p, _, err = at.level(ctx, md, t, math.Inf(1))
+			}
 			return p, err
 		}
 		if err != nil || fits {
@@ -488,7 +501,10 @@ type Explanation struct {
 // out, the best by those kept in a narrower choice.
 func (p *Plain) Explain(ctx context.Context, k, budget int) (out []Explanation, proven bool, err error) {
 	if len(p.g.coarse) > forExplaining {
-		c := p.g.coarse[forExplaining]
+		c, err := p.g.coarse[forExplaining].get(ctx)
+		if err != nil {
+			return nil, false, err
+		}
 		p = &Plain{g: c}
 		if p.m, err = c.build(plain, Test{}, nil); err != nil {
 			return nil, false, err
@@ -842,10 +858,7 @@ func (g *Ground) Without(unseen ...Unseen) *Ground {
 	for _, u := range unseen {
 		n.unseen = append(n.unseen, g.lookEdges(u.Sign, u.Index, newAssumer(g))...)
 	}
-	n.coarse, n.wide = nil, nil
-	for _, c := range g.coarse {
-		n.coarse = append(n.coarse, c.Without(unseen...))
-	}
+	n.coarse = like(g.coarse, func(c *Ground) *Ground { return c.Without(unseen...) })
 	if g.wide != nil {
 		n.wide = g.wide.Without(unseen...)
 	}
@@ -927,10 +940,8 @@ func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 			}
 		}
 	}
-	n.coarse, n.wide = nil, nil
-	for _, c := range g.coarse {
-		n.coarse = append(n.coarse, c.Variant(without, changes...))
-	}
+	n.wide = nil
+	n.coarse = like(g.coarse, func(c *Ground) *Ground { return c.Variant(without, changes...) })
 	return &n
 }
 

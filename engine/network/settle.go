@@ -6,6 +6,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"sync"
 
 	"tidemark/engine/infer"
 	"tidemark/rules"
@@ -40,7 +41,7 @@ const (
 	tolerable = 0.04
 )
 
-var narrower = [...]float64{0, 1, 2, 3.5, 5}
+var narrower = [...]struct{ less, about float64 }{{0, 1}, {1, 0.9}, {2, 0.7}, {3.5, 0.3}, {5, 0.2}}
 
 // A number is first sketched with one of the narrower choices, if that takes no
 // more room than this, and is left at that if it is small. A choice that leaves out
@@ -98,12 +99,8 @@ func (g *Ground) settle(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := g.narrow(ctx, c); err != nil {
-		return err
-	}
-	for _, it := range append([]*Ground{g, g.wide}, g.coarse...) {
-		it.frame = &frame{of: it}
-	}
+	g.narrow(c)
+	g.frame, g.wide.frame = &frame{of: g}, &frame{of: g.wide}
 	return nil
 }
 
@@ -115,19 +112,56 @@ type choice struct {
 	p     []float64
 }
 
-// narrow makes the choices that leave out more, for three-level models that would not
-// fit otherwise.
-func (g *Ground) narrow(ctx context.Context, c choice) error {
-	n, err := c.kept, error(nil)
-	for _, less := range narrower {
-		if n, err = g.with(g.thin, g.stand).most(ctx, c.order, g.Budget-less, c.kept, n); err != nil {
-			return err
+// coarse is a choice that leaves out more, made when it is first asked for.
+type coarse struct {
+	make  func(ctx context.Context) (*Ground, error)
+	mutex sync.Mutex
+	made  *Ground
+}
+
+func (c *coarse) get(ctx context.Context) (*Ground, error) {
+	c.mutex.Lock()
+	defer c.mutex.Unlock()
+	if c.made == nil {
+		made, err := c.make(ctx)
+		if err != nil {
+			return nil, err
 		}
-		more := g.with(nil, nil)
-		more.leaveOut(c.order, n, c.p)
-		g.coarse = append(g.coarse, more)
+		c.made = made
 	}
-	return nil
+	return c.made, nil
+}
+
+// like are the coarse choices of a ground that differs in something else.
+func like(of []*coarse, as func(*Ground) *Ground) []*coarse {
+	var out []*coarse
+	for _, c := range of {
+		out = append(out, &coarse{make: func(ctx context.Context) (*Ground, error) {
+			made, err := c.get(ctx)
+			if err != nil {
+				return nil, err
+			}
+			return as(made), nil
+		}})
+	}
+	return out
+}
+
+// narrow readies the choices that leave out more, for three-level models that would not
+// fit otherwise.
+func (g *Ground) narrow(c choice) {
+	for _, n := range narrower {
+		g.coarse = append(g.coarse, &coarse{make: func(ctx context.Context) (*Ground, error) {
+			kept, err := g.with(g.thin, g.stand).most(ctx, c.order, g.Budget-n.less, c.kept, int(n.about*float64(c.kept)))
+			if err != nil {
+				return nil, err
+			}
+			more := g.with(nil, nil)
+			more.leaveOut(c.order, kept, c.p)
+			more.frame = &frame{of: more}
+			return more, nil
+		}})
+	}
 }
 
 // choose chooses what is left out, with so much more room than the budget for the
@@ -518,7 +552,11 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 		if i == len(g.coarse)-1 {
 			room = math.Inf(1)
 		}
-		other, fits, err := g.coarser(i, t).level(ctx, blame, t, room)
+		c, err := g.coarser(ctx, i, t)
+		if err != nil {
+			return 0, err
+		}
+		other, fits, err := c.level(ctx, blame, t, room)
 		if err != nil {
 			return 0, err
 		}
@@ -530,23 +568,29 @@ func (g *Ground) BlameMoves(ctx context.Context, t Test, blamed float64) (float6
 }
 
 // sketching is which of the coarse choices numbers are sketched with, or -1.
-func (g *Ground) sketching() int {
+func (g *Ground) sketching(ctx context.Context) (int, error) {
 	for i := min(sketch, len(g.coarse)-1); i >= 0; i-- {
-		if g.coarse[i].heaviest < small {
-			return i
+		if c, err := g.coarse[i].get(ctx); err != nil || c.heaviest < small {
+			return i, err
 		}
 	}
-	return -1
+	return -1, nil
 }
 
 // Foresee prepares for questions after these: that to sketch them takes one model, in which
 // the surest ways of all of them are kept, rather than one for each.
 func (g *Ground) Foresee(ctx context.Context, tests []Test) error {
-	i := g.sketching()
-	if i < 0 || g.changed || g.outcome < 0 {
+	if g.changed || g.outcome < 0 {
 		return nil
 	}
-	c := g.coarse[i]
+	i, err := g.sketching(ctx)
+	if i < 0 || err != nil {
+		return err
+	}
+	c, err := g.coarse[i].get(ctx)
+	if err != nil {
+		return err
+	}
 	above := c.above()
 	var missing []int
 	for _, t := range tests {
@@ -573,10 +617,10 @@ func (g *Ground) Foresee(ctx context.Context, tests []Test) error {
 
 // coarser is one of the coarse choices, in which at least the surest ways from each
 // thing under test to the outcome are kept.
-func (g *Ground) coarser(i int, t Test) *Ground {
-	c := g.coarse[i]
-	if t.Unlisted || t.Many {
-		return c
+func (g *Ground) coarser(ctx context.Context, i int, t Test) (*Ground, error) {
+	c, err := g.coarse[i].get(ctx)
+	if err != nil || t.Unlisted || t.Many {
+		return c, err
 	}
 	above := c.above()
 	var missing []int
@@ -586,9 +630,9 @@ func (g *Ground) coarser(i int, t Test) *Ground {
 		}
 	}
 	if len(missing) == 0 {
-		return c
+		return c, nil
 	}
-	return g.bringBack(c, missing)
+	return g.bringBack(c, missing), nil
 }
 
 // bringBack is a choice with the surest ways to the outcome from some variables that it
