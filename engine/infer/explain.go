@@ -43,7 +43,7 @@ func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, bu
 	if s.climber != nil {
 		defer m.release(s.climber.w)
 	}
-	whole := &region{left: Evidence{}, bound: math.Inf(1)}
+	whole := &region{bound: math.Inf(1)}
 	if err := s.look(whole); err != nil {
 		return nil, false, err
 	}
@@ -79,7 +79,7 @@ func (m *Model) MostProbable(ctx context.Context, ev Evidence, over []Var, k, bu
 
 // region is a set of assignments, or a single one.
 type region struct {
-	left   Evidence    // what tells the set from all others
+	left   *told       // what tells the set from all others
 	bound  float64     // on ln P of each assignment in it
 	rating [][]float64 // once it has been looked into: the same by position in query and state
 	states []int       // of a single assignment: by position in query
@@ -114,7 +114,7 @@ func (s *search) look(n *region) error {
 	s.runs++
 	if s.climber != nil {
 		s.runs += s.climber.price - 1
-		c, err := s.climber.look(s.ctx, n.left)
+		c, err := s.climber.look(s.ctx, n.left.evidence())
 		if err != nil || math.IsInf(c.whole, -1) {
 			return err
 		}
@@ -123,7 +123,7 @@ func (s *search) look(n *region) error {
 	} else {
 		w := s.m.work()
 		defer s.m.release(w)
-		ok, err := w.solve(s.ctx, s.and(n.left), s.query, false)
+		ok, err := w.solve(s.ctx, s.and(n.left.evidence()), s.query, false)
 		if err != nil || !ok {
 			return err
 		}
@@ -178,8 +178,8 @@ func (s *search) part(n *region) error {
 				other[state] = 1
 			}
 		}
-		s.push(&region{left: left.and(v, other), bound: min(n.bound, d.rest+margin)})
-		left = left.and(v, Hard(d.state, k))
+		s.push(&region{left: &told{left, v, other}, bound: min(n.bound, d.rest+margin)})
+		left = &told{left, v, Hard(d.state, k)}
 	}
 	return s.weigh(states)
 }
@@ -232,6 +232,27 @@ func (ev Evidence) and(v Var, like []float64) Evidence {
 	}
 	more[v] = like
 	return more
+}
+
+// told is evidence, the last of it first. Most sets of assignments are never looked into, and
+// each tells of as many variables as there are.
+type told struct {
+	before *told
+	v      Var
+	like   []float64
+}
+
+// evidence makes it what a model takes.
+func (t *told) evidence() Evidence {
+	ev := Evidence{}
+	for ; t != nil; t = t.before {
+		like := t.like
+		if old, ok := ev[t.v]; ok {
+			like = Times(old, like)
+		}
+		ev[t.v] = like
+	}
+	return ev
 }
 
 func (s *search) explanation(n *region) Explanation {
@@ -374,7 +395,7 @@ func (s *search) settled(n *region, which []int) (*region, error) {
 	}
 	more := n.left
 	for _, i := range which {
-		more = more.and(s.query[i], Hard(highest(n.rating[i]), len(n.rating[i])))
+		more = &told{more, s.query[i], Hard(highest(n.rating[i]), len(n.rating[i]))}
 	}
 	next := &region{left: more, bound: n.bound}
 	if err := s.look(next); err != nil || next.rating == nil {

@@ -229,7 +229,7 @@ func TestDiveIntoWhatCannotBeTogether(t *testing.T) {
 	both := b.Min("both", 2, []Var{one, other})
 	m := build(t, b)
 	s := &search{ctx: ctx, m: m, ev: Evidence{both: Hard(0, 2)}, query: []Var{one, other}}
-	n := &region{left: Evidence{}, rating: [][]float64{{-10, -1}, {-10, -2}}}
+	n := &region{rating: [][]float64{{-10, -1}, {-10, -2}}}
 	next, err := s.settled(n, []int{0, 1})
 	require.NoError(t, err)
 	require.Nil(t, next)
