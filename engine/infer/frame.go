@@ -776,10 +776,17 @@ func (w *work) touch(f *Frame) (total float64) {
 	return total
 }
 
-// compileTouched makes the program of what was touched.
+// compileTouched makes the program of what was touched; or takes the last one, where that was
+// of the same: what acted is asked after by the same tables as what is to blame, and one look
+// touches much the same as another.
 func (w *work) compileTouched(f *Frame) bool {
 	p := &f.w.plan
 	pr := &w.scratch
+	if w.madeFor == f && !slices.Contains(w.void, true) && slices.Equal(w.madeOf, w.touched) && slices.Equal(w.madeWith, w.card) {
+		w.program = pr
+		return true
+	}
+	w.madeFor = nil
 	*pr = program{steps: pr.steps[:0], dims: pr.dims[:0], offs: pr.offs[:0], scopes: pr.scopes[:0], clusters: pr.clusters[:0], sums: pr.sums[:0]}
 	w.spot = resize(w.spot, len(w.card))
 	w.sums = resize(w.sums, len(p.clusters))
@@ -820,6 +827,11 @@ func (w *work) compileTouched(f *Frame) bool {
 		pr.steps[sum.at].root = len(cluster) == 1
 	}
 	w.program = pr
+	if !slices.Contains(w.void, true) {
+		w.madeFor = f
+		copyTo(&w.madeOf, w.touched)
+		copyTo(&w.madeWith, w.card)
+	}
 	return true
 }
 

@@ -105,6 +105,7 @@ func (w *work) compile(room int) (*program, bool) {
 	p := &w.plan
 	n := len(w.card)
 	pr := &w.scratch
+	w.madeFor = nil
 	*pr = program{steps: pr.steps[:0], dims: pr.dims[:0], offs: pr.offs[:0],
 		scopes: append(pr.scopes[:0], p.scopes...), clusters: append(pr.clusters[:0], p.clusters...), sums: pr.sums[:0],
 		cost: p.cost(), first: p.first}

@@ -111,6 +111,9 @@ type work struct {
 	redo          []Var   // whose own factors are to be made anew
 	touched       []bool  // by cluster: something else comes of it
 	sums          []draft // by cluster: what comes of summing over its own variable
+	madeFor       *Frame  // what the program in scratch was last made for, if for a frame
+	madeOf        []bool  // what was touched then
+	madeWith      []int32 // and how many states there were
 
 	// scratch of compile
 	head, next         []int32
