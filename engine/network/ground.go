@@ -127,6 +127,7 @@ type Ground struct {
 	// in the model any more.
 	coarse   []*coarse
 	wide     *Ground
+	upward   *upward // nil where the choice is not made for good
 	foreseen *Ground // that of the coarse ones which sketches are made with, and ways that they need
 	moved    float64
 	beside   []float64

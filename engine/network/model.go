@@ -1,6 +1,8 @@
 package network
 
 import (
+	"sync"
+
 	"tidemark/engine/infer"
 	"tidemark/rules"
 )
@@ -117,8 +119,20 @@ func newBuilder(g *Ground, md mode, t Test) *builder {
 	return b
 }
 
-// above marks what leads to the outcome.
-func (g *Ground) above() []bool { return g.ancestorsOf([]int{g.outcome}) }
+// upward keeps what leads to the outcome, of one choice of what is left out.
+type upward struct {
+	once  sync.Once
+	above []bool
+}
+
+// above marks what leads to the outcome. It is not to be changed.
+func (g *Ground) above() []bool {
+	if g.upward == nil {
+		return g.ancestorsOf([]int{g.outcome})
+	}
+	g.upward.once.Do(func() { g.upward.above = g.ancestorsOf([]int{g.outcome}) })
+	return g.upward.above
+}
 
 // levelled finds what takes three levels: what something runs to from what is under test,
 // and from which something runs to the outcome. It looks among some variables, or among all.

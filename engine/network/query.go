@@ -456,7 +456,7 @@ func (g *Ground) runs(t Test) bool {
 	if t.Unlisted {
 		return true
 	}
-	above := g.ancestorsOf([]int{g.outcome})
+	above := g.above()
 	return slices.ContainsFunc(t.Items, func(it *Item) bool { return above[it.v] })
 }
 
@@ -949,7 +949,7 @@ func (g *Ground) Variant(without map[string]bool, changes ...Change) *Ground {
 // anything is found, and of each.
 func (g *Ground) OutcomeChances(ctx context.Context) (any float64, each map[string]float64, err error) {
 	n := *g
-	n.vars, n.frame = slices.Clone(g.vars), nil
+	n.vars, n.frame, n.upward = slices.Clone(g.vars), nil, nil
 	all := variable{name: "any outcome", kind: gate}
 	var wanted []int
 	var ids []string

@@ -100,7 +100,9 @@ func (g *Ground) settle(ctx context.Context) error {
 		return err
 	}
 	g.narrow(c)
-	g.frame, g.wide.frame = &frame{of: g}, &frame{of: g.wide}
+	for _, it := range []*Ground{g, g.wide} {
+		it.frame, it.upward = &frame{of: it}, &upward{}
+	}
 	return nil
 }
 
@@ -158,7 +160,7 @@ func (g *Ground) narrow(c choice) {
 			}
 			more := g.with(nil, nil)
 			more.leaveOut(c.order, kept, c.p)
-			more.frame = &frame{of: more}
+			more.frame, more.upward = &frame{of: more}, &upward{}
 			return more, nil
 		}})
 	}
@@ -217,7 +219,7 @@ func (g *Ground) choose(ctx context.Context, keep []bool, p []float64, sway *swa
 // with is the same ground with another choice of what is left out.
 func (g *Ground) with(thin *leftOut, stand []float64) *Ground {
 	n := *g
-	n.thin, n.stand, n.coarse, n.wide, n.frame = thin, stand, nil, nil, nil
+	n.thin, n.stand, n.coarse, n.wide, n.frame, n.upward = thin, stand, nil, nil, nil, nil
 	return &n
 }
 
@@ -610,7 +612,7 @@ func (g *Ground) Foresee(ctx context.Context, tests []Test) error {
 	if _, fits, err := n.size(ctx, g.Budget); err != nil || !fits {
 		return err
 	}
-	n.frame = &frame{of: n}
+	n.frame, n.upward = &frame{of: n}, &upward{}
 	g.foreseen = n
 	return nil
 }
