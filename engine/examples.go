@@ -138,7 +138,7 @@ func RunExample(ctx context.Context, b *rules.Book, e *rules.Example) (ExampleRe
 	if err != nil {
 		return out, err
 	}
-	w, err := verdictOf(ctx, b, c)
+	w, err := verdictOf(ctx, b, c, Options{})
 	if err != nil {
 		return out, err
 	}
@@ -189,8 +189,8 @@ func (w *work) clearlyFirst(id string, with []string) bool {
 }
 
 // verdictOf works out a case as far as its verdict.
-func verdictOf(ctx context.Context, b *rules.Book, c *evidence.Case) (*work, error) {
-	w, err := begin(ctx, b, c, Options{})
+func verdictOf(ctx context.Context, b *rules.Book, c *evidence.Case, opt Options) (*work, error) {
+	w, err := begin(ctx, b, c, opt)
 	if err == nil {
 		err = w.do(w.header, w.candidates, w.conflict, w.verdict)
 	}

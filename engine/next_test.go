@@ -22,7 +22,7 @@ func begun(t *testing.T, b *rules.Book, question, findings string) *work {
 	c := shortCase(t, question, findings)
 	var faults source.Faults
 	require.True(t, Check(b, c, &faults), faults.Error())
-	w, err := verdictOf(t.Context(), b, c)
+	w, err := verdictOf(t.Context(), b, c, Options{})
 	require.NoError(t, err)
 	return w
 }

@@ -90,7 +90,7 @@ type Miss struct {
 // ScoreCases works out closed cases and holds them against what was confirmed.
 // done, where it is not nil, is told after each case; it is called from one place at
 // a time.
-func ScoreCases(ctx context.Context, b *rules.Book, cases []*evidence.Case, done func(n int)) (*Score, error) {
+func ScoreCases(ctx context.Context, b *rules.Book, cases []*evidence.Case, opt Options, done func(n int)) (*Score, error) {
 	s := &Score{Schema: ScoreSchema, Overclaimed: []string{}, Underclaimed: []string{}, Misses: []Miss{}, Cases: []Scored{}, Calibration: []ScoreBand{}}
 	var closed []*evidence.Case
 	for _, c := range cases {
@@ -114,10 +114,10 @@ func ScoreCases(ctx context.Context, b *rules.Book, cases []*evidence.Case, done
 		}
 	}()
 	err := each(ctx, len(closed), func(i int) error {
-		out[i] = judge(ctx, b, closed[i])
+		out[i] = judge(ctx, b, closed[i], opt)
 		bare := *closed[i]
 		bare.Findings, bare.Readings, bare.Fitted, bare.Works, bare.Acts = nil, nil, nil, nil, nil
-		base[i] = judge(ctx, b, &bare)
+		base[i] = judge(ctx, b, &bare, opt)
 		tell <- struct{}{}
 		return ctx.Err()
 	})
@@ -153,8 +153,8 @@ func add(list []ranked, id string, blame float64) []ranked {
 }
 
 // judge works out a case as far as its verdict.
-func judge(ctx context.Context, b *rules.Book, c *evidence.Case) judged {
-	w, err := verdictOf(ctx, b, c)
+func judge(ctx context.Context, b *rules.Book, c *evidence.Case, opt Options) judged {
+	w, err := verdictOf(ctx, b, c, opt)
 	if err != nil {
 		return judged{err: err}
 	}

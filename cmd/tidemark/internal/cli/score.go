@@ -68,7 +68,7 @@ missed, and why. Beside it stands what base rates alone would have said.`,
 				done = func(n int) { fmt.Fprintf(cmd.ErrOrStderr(), "\r%d of %d cases", n, len(cases)) }
 				defer fmt.Fprint(cmd.ErrOrStderr(), "\r\033[K")
 			}
-			score, err := engine.ScoreCases(ctx, book, cases, done)
+			score, err := engine.ScoreCases(ctx, book, cases, engine.Options{Version: s.env.Version, Memory: limit.memory << 20}, done)
 			if err = limit.told(err); err != nil {
 				return err
 			}
