@@ -66,8 +66,9 @@ func group(to []int32, n int) groups {
 	return g
 }
 
-// Frame works out the question after some variables, given the evidence. Where that takes
-// more than 2^log2 numbers in all tables it serves no other question.
+// Frame readies the question after some variables, given the evidence, which must not be
+// changed afterwards. It is worked out when another is asked. Where it takes more than 2^log2
+// numbers in all tables it serves none.
 func (m *Model) Frame(ctx context.Context, log2 float64, ev Evidence, query ...Var) (*Frame, error) {
 	if err := m.checkEvidence(ev); err != nil {
 		return nil, err
@@ -97,6 +98,7 @@ func (m *Model) Frame(ctx context.Context, log2 float64, ev Evidence, query ...V
 		return f, nil
 	}
 	if f.root >= 0 {
+		// The last message then tells of the one asked for, with no sweep backward.
 		w.plan.endAt(w.local[f.root])
 	}
 	f.w = w
