@@ -69,8 +69,8 @@ func (w *work) weights() error {
 		out[id] = map[string]Weight{}
 		for _, h := range cands {
 			out[id][h.key()] = Weight{
-				Alone: apart(w.presentIn(w.alone[i], h), w.presentIn(w.bare, h)),
-				Last:  apart(w.presentIn(w.post, h), w.presentIn(w.last[i], h)),
+				Alone: rise(w.presentIn(w.alone[i], h), w.presentIn(w.bare, h)),
+				Last:  rise(w.presentIn(w.post, h), w.presentIn(w.last[i], h)),
 			}
 		}
 	}
@@ -80,7 +80,7 @@ func (w *work) weights() error {
 		for i, id := range ids {
 			column[i] = out[id][k]
 		}
-		shares(column, apart(w.presentIn(w.post, h), w.presentIn(w.bare, h)))
+		shares(column, rise(w.presentIn(w.post, h), w.presentIn(w.bare, h)))
 		for i, id := range ids {
 			out[id][k] = column[i]
 		}
@@ -140,7 +140,7 @@ func (w *work) groupWeights(cands []*held) error {
 			return err
 		}
 		for _, h := range cands {
-			gr.Weight[h.key()] = apart(w.presentIn(w.post, h), w.presentIn(p, h))
+			gr.Weight[h.key()] = rise(w.presentIn(w.post, h), w.presentIn(p, h))
 		}
 		for k := range w.d.Findings {
 			if slices.Contains(gr.Findings, w.d.Findings[k].ID) && w.d.Findings[k].Group == "" {

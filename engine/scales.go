@@ -112,9 +112,9 @@ func decibans(p float64) float64 {
 // chance is the probability of log odds in decibans.
 func chance(db float64) float64 { return 1 / (1 + math.Pow(10, -db/10)) }
 
-// apart is by how many decibans one chance is above another; 0 where nothing but rounding
+// rise is by how many decibans one chance is above another; 0 where nothing but rounding
 // separates them.
-func apart(p, q float64) float64 {
+func rise(p, q float64) float64 {
 	const rounding = 1e-9
 	if d := decibans(p) - decibans(q); math.Abs(d) >= rounding {
 		return d

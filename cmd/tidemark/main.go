@@ -16,8 +16,8 @@ import (
 func main() {
 	// An interrupt ends the program at once, as by default: no command holds
 	// anything open that would have to be put in order first.
-	//
-	// It ends soon, so that to collect garbage seldom costs little memory and saves time.
+
+	// A command ends soon: to collect garbage seldom costs little memory and saves time.
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(300)
 	}

@@ -106,8 +106,8 @@ func (m *Model) Frame(ctx context.Context, log2 float64, ev Evidence, query ...V
 	return f, nil
 }
 
-// work works the frame's own question out, and tells whether it can serve others.
-func (f *Frame) work(ctx context.Context) (bool, error) {
+// ready works the frame's own question out, and tells whether it can serve others.
+func (f *Frame) ready(ctx context.Context) (bool, error) {
 	if f.w == nil {
 		return false, nil
 	}
@@ -222,7 +222,7 @@ func (p *plan) endAt(last int32) {
 		}
 	}
 	// Not all that was joined need be, in this order.
-	p.take(slices.Clone(p.order))
+	p.adopt(slices.Clone(p.order))
 }
 
 // Infer is [Model.Infer] of variables that the frame was asked for, given evidence that
@@ -261,7 +261,7 @@ func (f *Frame) LogChance(ctx context.Context, ev Evidence) (float64, error) {
 
 // infer is Infer as far as the frame serves; else there is nothing returned.
 func (f *Frame) infer(ctx context.Context, ev Evidence, query []Var) (*Posterior, error) {
-	if ok, err := f.work(ctx); !ok || err != nil {
+	if ok, err := f.ready(ctx); !ok || err != nil {
 		return nil, err
 	}
 	w := f.m.work()
@@ -309,7 +309,7 @@ const unlikely = 1e-4
 // revise sets up the problem of other evidence by what differs from the frame's. It reports
 // false where that takes other variables or factors.
 func (w *work) revise(f *Frame, ev Evidence) bool {
-	w.take(f, f.m)
+	w.takeOver(f, f.m)
 	w.scale = one
 	n := len(f.m.nodes)
 	w.anew, w.other, w.gone = resize(w.anew, n), resize(w.other, n), resize(w.gone, n)
@@ -317,7 +317,7 @@ func (w *work) revise(f *Frame, ev Evidence) bool {
 	clear(w.other)
 	clear(w.gone)
 	w.redo = w.redo[:0]
-	if !w.differ(f, ev) || slices.Contains(w.anew, true) {
+	if !w.differ(f, ev, -1) || slices.Contains(w.anew, true) {
 		return false // what was summed out before hangs on it
 	}
 	return w.redone(f)
@@ -330,19 +330,14 @@ func (w *work) drop(f *Frame, v Var, like []float64) bool {
 		return w.scale.mul(1 / like[0]) // it said nothing
 	}
 	w.like[v] = nil
-	w.gone[v] = true
-	if s := b.fixed[v]; s >= 0 {
-		if !w.scale.mul(1 / like[s]) {
-			return false
-		}
-	} else if b.local[v] >= 0 {
-		w.gone[v] = false // it stays, and so does what is there to be said of its parents
+	if b.local[v] >= 0 { // the variable stays, and what its parents make of it
 		w.redo = append(w.redo, v)
 		return true
 	}
-	if !b.leaf[v] {
+	if s := b.fixed[v]; !b.leaf[v] || s >= 0 && !w.scale.mul(1/like[s]) {
 		return false
 	}
+	w.gone[v] = true
 	void := func(factor int32) {
 		w.void[factor], w.changedFactor[factor] = true, true
 		w.scale.e -= w.factors[factor].exp
@@ -459,7 +454,7 @@ func (f *Frame) Ask(ctx context.Context, q *Model, ev Evidence, log2 float64) (p
 	if f.root < 0 {
 		return nil, false, errors.New("a frame of several variables is asked for one")
 	}
-	ok, err := f.work(ctx)
+	ok, err := f.ready(ctx)
 	if err != nil {
 		return nil, false, err
 	}
@@ -536,7 +531,7 @@ func (w *work) vary(f *Frame, q *Model, ev Evidence) bool {
 	if q != f.m && q.from != f.m || len(q.nodes) != n {
 		return false
 	}
-	w.take(f, q)
+	w.takeOver(f, q)
 	w.scale = b.scale
 	// What is to be set up anew: what was replaced, what has a parent with other states,
 	// and the likelihoods of what has other states.
@@ -553,7 +548,7 @@ func (w *work) vary(f *Frame, q *Model, ev Evidence) bool {
 		w.other[v] = q.nodes[v].states != f.m.nodes[v].states
 	}
 	w.anew[f.root], w.other[f.root] = true, true
-	if !w.differ(f, ev) {
+	if !w.differ(f, ev, f.root) {
 		return false
 	}
 	for _, v := range q.edited {
@@ -578,24 +573,24 @@ func (w *work) vary(f *Frame, q *Model, ev Evidence) bool {
 			return false
 		}
 	}
-	w.put(len(b.card), len(b.factors))
+	w.replace(len(b.card), len(b.factors))
 	return w.redone(f)
 }
 
-// differ takes in by what the evidence is another than the frame's, but for what it says
-// of the root.
-func (w *work) differ(f *Frame, ev Evidence) bool {
+// differ takes in by what the evidence is another than the frame's. Of a root, if one is
+// named, it takes what is said as it is: that is set up anew.
+func (w *work) differ(f *Frame, ev Evidence, root Var) bool {
 	for _, v := range f.vars {
 		old, like := f.ev[v], ev[v]
 		switch {
-		case v == f.root || like != nil && slices.Equal(old, like):
+		case v == root || like != nil && slices.Equal(old, like):
 		case like != nil || !w.drop(f, v, old):
 			return false
 		}
 	}
 	for v, like := range ev {
 		switch {
-		case v == f.root:
+		case v == root:
 			w.like[v] = like
 		case f.ev[v] != nil:
 		case f.w.fixed[v] >= 0 || f.w.local[v] < 0 && !f.w.absorbed[v]:
@@ -621,8 +616,8 @@ func (w *work) redone(f *Frame) bool {
 	return true
 }
 
-// take takes over the frame's problem, for a model of as many variables.
-func (w *work) take(f *Frame, q *Model) {
+// takeOver takes over the frame's problem, for a model of as many variables.
+func (w *work) takeOver(f *Frame, q *Model) {
 	b := f.w
 	w.m, w.kept, w.limits, w.keep = q, f, b.limits, true
 	w.over, w.sketched, w.arranged, w.program = nil, false, false, nil
@@ -707,8 +702,8 @@ type rename struct {
 	stays    bool
 }
 
-// put lets what was set up anew take the places of the old, and drops the rest.
-func (w *work) put(cards, factors int) {
+// replace lets what was set up anew take the places of the old, and drops the rest.
+func (w *work) replace(cards, factors int) {
 	for _, r := range w.renamed {
 		if !r.stays {
 			w.changed[r.to] = true

@@ -162,16 +162,16 @@ func (w *work) guided() bool {
 	p := &w.plan
 	p.rim.follow(order)
 	if p.rim.total > worthGuiding {
-		return false
+		return false // and look for another
 	}
 	p.guided = true
 	p.followed()
 	return true
 }
 
-// take makes an order of all variables the plan's, whose graph must still be that of the
+// adopt makes an order of all variables the plan's, whose graph must still be that of the
 // problem.
-func (p *plan) take(order []int32) {
+func (p *plan) adopt(order []int32) {
 	p.rim.follow(order)
 	p.followed()
 }

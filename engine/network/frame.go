@@ -104,6 +104,7 @@ func (b *builder) differs(i int) bool {
 // most questions to it leave out a finding or two, or all but one or two.
 type usual struct {
 	of        *Model
+	findings  int // how many there are
 	mutex     sync.Mutex
 	all, none *infer.Frame
 	// bare is what is there with nothing found, of the variables that were asked for last.
@@ -114,11 +115,11 @@ type usual struct {
 // often makes a model keep its usual questions.
 func (p *Plain) often() {
 	if p.g.thin.any() {
-		p.m.usual = &usual{of: p.m}
+		p.m.usual = &usual{of: p.m, findings: len(p.g.found())}
 	}
 }
 
-// frames makes one of the two frames when it is first asked for.
+// frame is one of the two frames, made when it is first asked for.
 func (u *usual) frame(ctx context.Context, all bool) (*infer.Frame, error) {
 	u.mutex.Lock()
 	defer u.mutex.Unlock()
@@ -163,7 +164,7 @@ func (g *Ground) found() map[string]bool {
 
 // few tells whether hardly anything of what was found is left.
 func (p *Plain) few(without map[string]bool) bool {
-	return 2*len(without) > len(p.m.usual.of.g.Observed)
+	return 2*len(without) > p.m.usual.findings
 }
 
 // frameOf is the frame of all findings, if most of them count.
